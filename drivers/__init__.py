@@ -1,0 +1,62 @@
+"""Talk SCPI to supplies, meters and loads over VISA.
+
+This room knows SCPI, not limits, and imports neither station nor simulated.
+"""
+
+from drivers.accuracy import AccuracyRow, AccuracyTable, bound, row_for
+from drivers.dialects import Dialect, dialect, dialect_names
+from drivers.errors import (
+    BadReply,
+    DriverError,
+    InstrumentError,
+    LinkError,
+    LinkLost,
+    NoReply,
+    NotPrepared,
+    OutOfStep,
+    Overloaded,
+    QueuedError,
+    SettingMismatch,
+    UnknownDialect,
+    Where,
+)
+from drivers.links import Links, open_links
+from drivers.load import Load
+from drivers.meter import Meter, MeterReading
+from drivers.scpi import Identity
+from drivers.session import Session
+from drivers.supply import Found, Measured, Mode, Supply
+
+__all__ = [
+    "AccuracyRow",
+    "AccuracyTable",
+    "BadReply",
+    "Dialect",
+    "DriverError",
+    "Found",
+    "Identity",
+    "InstrumentError",
+    "LinkError",
+    "LinkLost",
+    "Links",
+    "Load",
+    "Measured",
+    "Meter",
+    "MeterReading",
+    "Mode",
+    "NoReply",
+    "NotPrepared",
+    "OutOfStep",
+    "Overloaded",
+    "QueuedError",
+    "Session",
+    "SettingMismatch",
+    "Supply",
+    "UnknownDialect",
+    "Where",
+    "bound",
+    "dialect",
+    "dialect_names",
+    "open_links",
+    "row_for",
+]

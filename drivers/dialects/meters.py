@@ -1,0 +1,30 @@
+"""The dialects of multimeters.
+
+`CONF` once, then `READ?`: `MEAS` would reset integration and trigger at every reading. Ranges and integration times
+are those most bench meters of 5½ to 6½ digits have; relay settling of 10 to 50 ms is common practice, no source.
+"""
+
+from types import MappingProxyType
+
+from drivers.dialects.dialect import Compare, Dialect, MeterTraits, Question, Setting, Step
+
+__all__ = ["METER"]
+
+METER = Dialect(
+    name="meter",
+    instrument="meter",
+    settings=MappingProxyType(
+        {
+            Step.CHANNEL: Setting(
+                "ROUT:CLOS:EXCL (@{channel})", "ROUT:CLOS? (@{channel})", form="switch", settle_seconds=0.02
+            ),
+            Step.RANGE: Setting(
+                "VOLT:DC:RANG {value}", "VOLT:DC:RANG?", unit="V", resolution=1e-6, compare=Compare.AT_LEAST
+            ),
+            Step.INTEGRATION: Setting("VOLT:DC:NPLC {value}", "VOLT:DC:NPLC?", compare=Compare.AS_REPORTED),
+        }
+    ),
+    questions=MappingProxyType({Step.READING: Question("READ?", "V")}),
+    actions=MappingProxyType({Step.CONFIGURE: "CONF:VOLT:DC"}),
+    meter=MeterTraits(ranges_volts=(0.1, 1.0, 10.0, 100.0, 1000.0), power_line_cycles=(0.02, 0.2, 1.0, 10.0, 100.0)),
+)

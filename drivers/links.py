@@ -1,0 +1,82 @@
+"""Own the VISA resource manager: the one place that opens it, hands out sessions and closes it last.
+
+There is one resource manager in a process whatever one does, and closing it closes everybody's links, so it is
+closed when the last `open_links` ends.
+"""
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pyvisa
+
+from drivers.errors import LinkLost, Where
+from drivers.session import Session
+from drivers.wire import Wire, open_visa_wire
+
+__all__ = ["Links", "open_links"]
+
+_counting = threading.Lock()
+_users: dict[str, int] = {}
+
+
+class Links:
+    """The open links of one bench; made by `open_links`."""
+
+    def __init__(self, manager: pyvisa.ResourceManager) -> None:
+        self._manager = manager
+        self._sessions: dict[str, Session] = {}
+
+    def open(
+        self,
+        resource: str,
+        *,
+        name: str,
+        timeout_seconds: float = 2.0,
+        open_timeout_seconds: float = 2.0,
+        termination: str = "\n",
+    ) -> Session:
+        """Open the link to a VISA resource and return its session.
+
+        `name` is what the bench calls the instrument; messages and the log use it. Raises LinkLost if nothing listens
+        there, or if this bench has that resource open already: most instruments serve one client, and the second one
+        would only time out.
+        """
+        if resource in self._sessions:
+            raise LinkLost(
+                Where(name, resource),
+                f"this resource is already open as '{self._sessions[resource].where().instrument}'",
+                "give each instrument of the bench its own address",
+            )
+
+        def open_wire() -> Wire:
+            return open_visa_wire(
+                self._manager, resource, termination=termination, open_timeout_seconds=open_timeout_seconds
+            )
+
+        session = Session(name, resource, open_wire, timeout_seconds)
+        session.open()
+        self._sessions[resource] = session
+        return session
+
+    def close(self) -> None:
+        """Close every session, the last opened first."""
+        while self._sessions:
+            self._sessions.popitem()[1].close()
+
+
+@contextmanager
+def open_links(backend: str = "@py") -> Iterator[Links]:
+    """Open the VISA library and close, at the end, every session and then the library."""
+    with _counting:
+        manager = pyvisa.ResourceManager(backend)
+        _users[backend] = _users.get(backend, 0) + 1
+    links = Links(manager)
+    try:
+        yield links
+    finally:
+        links.close()
+        with _counting:
+            _users[backend] -= 1
+            if not _users[backend]:
+                manager.close()

@@ -1,0 +1,100 @@
+"""A whole simulated bench: one board, a two-way supply, a meter and a load, each behind a TCP port of its own.
+
+Nothing is shared with the drivers but the wire. Wiring: supply channel n feeds the board's n-th input (turned
+round where the input is below ground), load channel n its n-th output, meter input n its n-th terminal.
+"""
+
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+
+import numpy as np
+
+from simulated.board import BoardDescription, SimulatedBoard
+from simulated.clock import VirtualClock
+from simulated.hands import Hands
+from simulated.instruments import Load, Meter, Supply
+from simulated.ports import LoadState, SupplyState
+from simulated.server import open_server
+
+__all__ = ["SimulatedBench", "open_bench"]
+
+
+@dataclass(frozen=True)
+class SimulatedBench:
+    """An open bench: VISA resource strings for the drivers, and the inside for tests to look at."""
+
+    clock: VirtualClock
+    board: SimulatedBoard
+    hands: Hands
+    supply: Supply
+    meter: Meter
+    load: Load
+    resources: dict[str, str]  # by instrument: supply, meter, load
+
+
+class _SupplyPort:
+    def __init__(self, board: SimulatedBoard, terminal: str) -> None:
+        self._board, self._terminal = board, terminal
+
+    def apply(self, *, volts: float, limit_amps: float, on: bool) -> None:
+        self._board.feed(self._terminal, volts=volts, limit_amps=limit_amps, on=on)
+
+    def state(self) -> SupplyState:
+        return self._board.supply_state(self._terminal)
+
+
+class _LoadPort:
+    def __init__(self, board: SimulatedBoard, terminal: str) -> None:
+        self._board, self._terminal = board, terminal
+
+    def apply(self, *, amps: float, on: bool) -> None:
+        self._board.draw(self._terminal, amps if on else 0.0)
+
+    def state(self) -> LoadState:
+        return self._board.load_state(self._terminal)
+
+
+class _MeterPort:
+    def __init__(self, board: SimulatedBoard, terminals: Sequence[str]) -> None:
+        self._board, self._terminals = board, tuple(terminals)
+
+    def volts(self, channel: int) -> float:
+        return self._board.volts(self._terminals[channel - 1])
+
+
+@contextmanager
+def open_bench(
+    description: BoardDescription, *, seed: int, faults: Sequence[str] = (), nominal: bool = False
+) -> Iterator[SimulatedBench]:
+    """Open a bench with one board on it; the seed makes part values, instrument errors and the operator's hands.
+
+    With `nominal` every part has its nominal value. Raises SimulatedError or CircuitError for a wrong description.
+    """
+    parts, supply_rng, meter_rng, load_rng, hands_rng = (
+        np.random.default_rng(sequence) for sequence in np.random.SeedSequence(seed).spawn(5)
+    )
+    clock = VirtualClock()
+    board = SimulatedBoard(description, clock, rng=None if nominal else parts, faults=faults)
+    inputs = [name for name, _ in description.inputs]
+    outputs = [name for name, _ in description.outputs]
+    style = "channel list"
+    supply = Supply(
+        f"RAILBENCH,SIM-SUPPLY,{seed},1.0",
+        [_SupplyPort(board, name) for name in inputs],
+        clock,
+        supply_rng,
+        style=style,
+    )
+    terminals = list(description.terminals)
+    meter = Meter(f"RAILBENCH,SIM-METER,{seed},1.0", _MeterPort(board, terminals), len(terminals), clock, meter_rng)
+    load = Load(
+        f"RAILBENCH,SIM-LOAD,{seed},1.0", [_LoadPort(board, name) for name in outputs], clock, load_rng, style=style
+    )
+    with ExitStack() as stack:
+        resources = {}
+        for name, instrument in (("supply", supply), ("meter", meter), ("load", load)):
+            server = stack.enter_context(open_server(instrument))
+            resources[name] = f"TCPIP0::127.0.0.1::{server.port}::SOCKET"
+        hands = Hands(board, description.trimmers, clock, hands_rng)
+        yield SimulatedBench(clock, board, hands, supply, meter, load, resources)

@@ -1,0 +1,90 @@
+"""Element values and model parameters as arrays: one row a board, one column an element.
+
+Most columns are plain numbers and are computed once. Those that depend on a `.param` are evaluated
+when a solve gives that parameter, those with a tolerance are multiplied by the board's factors.
+"""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .errors import CircuitError
+from .expressions import Expression, ExpressionError, Number, evaluate
+from .netlist import Element, Netlist, parameter_values
+from .parts import Parts
+
+__all__ = ["ModelTable", "ValueRow"]
+
+Floats = NDArray[np.float64]
+Value = float | Floats
+
+
+class ValueRow:
+    """One parameter of several elements, as an array (L, elements)."""
+
+    def __init__(self, names: Sequence[str], parameter: str, trees: Sequence[Expression], defaults: Mapping[str, Value]):
+        self._keys = [(name, parameter) for name in names]
+        self._columns = {key: column for column, key in enumerate(self._keys)}
+        numbers = [self._evaluate(column, tree, defaults) for column, tree in enumerate(trees)]
+        self._constants = np.array(numbers, dtype=np.float64).reshape(1, -1)
+        self._trees = [(column, tree) for column, tree in enumerate(trees) if not isinstance(tree, Number)]
+
+    def _evaluate(self, column: int, tree: Expression, values: Mapping[str, Value]) -> Value:
+        try:
+            return evaluate(tree, values)
+        except ExpressionError as error:
+            raise CircuitError(f"{self._keys[column][0]}: {error}") from None
+
+    def at(self, parts: Parts, values: Mapping[str, Value] | None) -> Floats:
+        """Return the row for these boards; shape (1, n) when it is the same on all, else (boards, n).
+
+        `values` is None when no parameter differs from its default.
+        """
+        factors = [(self._columns[key], factor) for key, factor in parts.factors.items() if key in self._columns]
+        changed = [(column, self._evaluate(column, tree, values)) for column, tree in self._trees] if values else []
+        if not factors and not changed:
+            return self._constants
+        per_board = bool(factors) or any(np.ndim(value) for _, value in changed)
+        row = np.repeat(self._constants, parts.boards if per_board else 1, axis=0)
+        for column, value in changed:
+            row[:, column] = value
+        for column, factor in factors:
+            row[:, column] *= factor
+        return row
+
+
+class ModelTable:
+    """All parameters of the elements of one kind, defaults filled in."""
+
+    def __init__(self, netlist: Netlist, elements: Sequence[Element], defaults: Mapping[str, float | str]) -> None:
+        values = parameter_values(netlist, {})
+        names = [element.name for element in elements]
+        self.given = {
+            parameter: np.array([parameter in _given(netlist, element) for element in elements], dtype=bool)
+            for parameter in defaults
+        }
+        self._rows = {
+            parameter: ValueRow(names, parameter, [_tree(netlist, e, parameter, defaults) for e in elements], values)
+            for parameter in defaults
+        }
+
+    def at(self, parts: Parts, values: Mapping[str, Value] | None) -> dict[str, Floats]:
+        """Return every parameter as an array (L, elements), L being one or the number of boards."""
+        return {parameter: row.at(parts, values) for parameter, row in self._rows.items()}
+
+
+def _given(netlist: Netlist, element: Element) -> dict[str, Expression]:
+    model = {} if element.model is None else dict(netlist.models[element.model].parameters)
+    return model | dict(element.options)
+
+
+def _tree(netlist: Netlist, element: Element, parameter: str, defaults: Mapping[str, float | str]) -> Expression:
+    """Find a parameter's expression; a default that is a word stands for another parameter's value."""
+    given = _given(netlist, element)
+    wanted: float | str = parameter
+    while isinstance(wanted, str):
+        if wanted in given:
+            return given[wanted]
+        wanted = defaults[wanted]
+    return Number(wanted)

@@ -1,0 +1,66 @@
+"""Calibration errors and readings: what a simulated instrument shows for a true value, within its specification.
+
+The error of calibration is drawn once, uniformly within 80 % of the specified bound (JCGM 100 4.3.7 reads such a
+bound as a rectangular distribution); the remaining 20 % is room for noise and rounding.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+__all__ = ["Accuracy", "LinearError", "Readback", "Readout", "drawn"]
+
+_CALIBRATED_WITHIN = 0.8  # of the bound
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """The bound ±(`of_reading` · |value| + `absolute`); `absolute` is in the unit of the value."""
+
+    of_reading: float
+    absolute: float
+
+    def bound(self, value: float) -> float:
+        """Return the largest error that the specification allows at `value`."""
+        return self.of_reading * abs(value) + self.absolute
+
+
+@dataclass(frozen=True)
+class LinearError:
+    """One instrument's own calibration: shown = true · (1 + gain) + offset."""
+
+    gain: float
+    offset: float
+
+    def of(self, true: float) -> float:
+        """Return what the true value appears as."""
+        return true * (1.0 + self.gain) + self.offset
+
+
+@dataclass(frozen=True)
+class Readback:
+    """How a channel measures: accuracy, rms noise of one reading, and the step it is shown in."""
+
+    accuracy: Accuracy
+    noise: float
+    resolution: float
+
+
+class Readout:
+    """One quantity measured by one instrument: its calibration error and the noise of its readings."""
+
+    def __init__(self, readback: Readback, rng: np.random.Generator) -> None:
+        self._readback = readback
+        self._rng = rng
+        self._error = drawn(readback.accuracy, rng)
+
+    def read(self, true: float) -> float:
+        """Return one reading of a true value."""
+        shown = self._error.of(true) + self._readback.noise * float(self._rng.standard_normal())
+        return round(shown / self._readback.resolution) * self._readback.resolution
+
+
+def drawn(accuracy: Accuracy, rng: np.random.Generator) -> LinearError:
+    """Draw one instrument's calibration error from its specification."""
+    gain, offset = rng.uniform(-_CALIBRATED_WITHIN, _CALIBRATED_WITHIN, size=2)
+    return LinearError(float(gain) * accuracy.of_reading, float(offset) * accuracy.absolute)

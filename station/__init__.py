@@ -1,0 +1,4 @@
+"""Run a board's test profile: profile, program, record, judgement, outcome, report.
+
+This room knows asks, not sockets.
+"""

@@ -1,0 +1,280 @@
+"""The questions a test program asks and the answers it is told: the leaf that programs and performers share.
+
+A program is a coroutine: `reading = await Read("OUTP", Quantity.VOLTAGE)`. No event loop stands behind it; a
+runner drives it by hand, puts each ask to a performer and sends the answer in. Values are SI floats in the
+board's frame: INN is fed -22 V, and a current at an input is what the board draws, positive.
+"""
+
+from collections.abc import Generator
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import Any, Generic, Protocol, TypeVar
+
+from station.lines import Judgement
+
+__all__ = [
+    "GND",
+    "Ask",
+    "Conditions",
+    "Draw",
+    "Drawn",
+    "Event",
+    "Fed",
+    "Feed",
+    "Judged",
+    "Mode",
+    "Performer",
+    "Quantity",
+    "Question",
+    "Read",
+    "Reading",
+    "SafeState",
+    "StepEnded",
+    "StepStarted",
+    "Toward",
+    "Turn",
+    "Turned",
+    "Wait",
+    "Warned",
+]
+
+GND = "GND"
+Reply = TypeVar("Reply", covariant=True)
+
+
+class Quantity(Enum):
+    """What a reading is of."""
+
+    VOLTAGE = "voltage"
+    CURRENT = "current"
+
+    @property
+    def unit(self) -> str:
+        """The base unit of the quantity."""
+        return {"voltage": "V", "current": "A"}[self.value]
+
+
+class Mode(Enum):
+    """How a supply channel answers a feed: constant voltage, its current limit reached, or protection tripped."""
+
+    CV = "CV"
+    CC = "CC"
+    TRIPPED = "tripped"
+
+
+class Toward(Enum):
+    """Which way a trimmer is to be turned."""
+
+    CLOCKWISE = "clockwise"
+    ANTICLOCKWISE = "anticlockwise"
+
+
+class Turned(Enum):
+    """What became of a turn: done, or the trimmer is at its end or otherwise stuck."""
+
+    DONE = "done"
+    STUCK = "stuck"
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What was fed (volts) and drawn (amps) at each terminal when a reading was taken."""
+
+    fed: tuple[tuple[str, float], ...] = ()
+    drawn: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A measured value with its standard uncertainties, in the base unit of its quantity.
+
+    `u_common` is shared by all readings of one `source` (an instrument on one range): it cancels in differences.
+    """
+
+    value: float
+    u_random: float
+    u_common: float
+    source: str
+    effort: float
+    seconds: float
+    conditions: Conditions = field(default=Conditions())
+
+
+@dataclass(frozen=True, slots=True)
+class Fed:
+    """A supply channel's answer."""
+
+    mode: Mode
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A load's answer: the setting was taken over."""
+
+
+@dataclass(frozen=True, slots=True)
+class SafeState:
+    """What was found after making safe: verified or not, in words, and the volts left at each terminal.
+
+    `seconds` is the bench time at which it was found.
+    """
+
+    verified: bool
+    problems: tuple[str, ...] = ()
+    volts: tuple[tuple[str, float], ...] = ()
+    seconds: float = 0.0
+
+
+class Performer(Protocol):
+    """Whoever answers asks: a bench, a simulated bench, many simulated boards, or a stored record."""
+
+    def feed(self, ask: "Feed") -> Fed:
+        """Program a supply channel."""
+
+    def draw(self, ask: "Draw") -> Drawn:
+        """Program a load."""
+
+    def wait(self, ask: "Wait") -> None:
+        """Let time pass."""
+
+    def read(self, ask: "Read") -> Reading:
+        """Take a reading; raises Unreadable where there is none to be had."""
+
+    def turn(self, ask: "Turn") -> Turned:
+        """Have a trimmer turned."""
+
+    def question(self, ask: "Question") -> str:
+        """Have a question answered."""
+
+    def make_safe(self) -> SafeState:
+        """Bring the bench into its safe state and say what was verified; never raises."""
+
+
+class Ask(Generic[Reply]):
+    """Base of all asks; awaiting one hands it to whoever drives the program."""
+
+    __slots__ = ()
+
+    def __await__(self) -> Generator["Ask[Any]", Any, Reply]:
+        reply: Reply = yield self
+        return reply
+
+    def put_to(self, performer: Performer) -> Reply:
+        """Have a performer answer; the one place where a kind of ask meets its method."""
+        raise NotImplementedError(f"{type(self).__name__} is no ask of its own; await one of its kinds")
+
+
+@dataclass(frozen=True, slots=True)
+class Feed(Ask[Fed]):
+    """Program a supply channel; 0 V means output off."""
+
+    terminal: str
+    volts: float
+    amps_limit: float
+
+    def put_to(self, performer: Performer) -> Fed:
+        """See Ask."""
+        return performer.feed(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Draw(Ask[Drawn]):
+    """Program a load; 0 A means load input off."""
+
+    terminal: str
+    amps: float
+
+    def put_to(self, performer: Performer) -> Drawn:
+        """See Ask."""
+        return performer.draw(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Wait(Ask[None]):
+    """Let time pass (virtual when simulated)."""
+
+    seconds: float
+
+    def put_to(self, performer: Performer) -> None:
+        """See Ask."""
+        performer.wait(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Read(Ask[Reading]):
+    """Take a reading at a terminal; `effort` is the integration time in power-line cycles."""
+
+    terminal: str
+    quantity: Quantity
+    effort: float = 1.0
+    against: str = GND
+
+    def put_to(self, performer: Performer) -> Reading:
+        """See Ask."""
+        return performer.read(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Turn(Ask[Turned]):
+    """Tell the operator which way to turn a trimmer; `remaining` is the volts still missing, without sign."""
+
+    trimmer: str
+    toward: Toward
+    remaining: float
+
+    def put_to(self, performer: Performer) -> Turned:
+        """See Ask."""
+        return performer.turn(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Question(Ask[str]):
+    """Ask the operator; the answer is one of `answers`."""
+
+    text: str
+    answers: tuple[str, ...] = ("yes", "no")
+    caution: str = ""
+
+    def put_to(self, performer: Performer) -> str:
+        """See Ask."""
+        return performer.question(self)
+
+
+class Event(Ask[None]):
+    """Something told to record and screen; no performer has anything to do."""
+
+    __slots__ = ()
+
+    def put_to(self, performer: Performer) -> None:
+        """See Ask."""
+
+
+@dataclass(frozen=True, slots=True)
+class StepStarted(Event):
+    """A step begins; `caution` is what the operator should mind from here on."""
+
+    index: int
+    title: str
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged(Event):
+    """A line has its outcome."""
+
+    judgement: Judgement
+
+
+@dataclass(frozen=True, slots=True)
+class StepEnded(Event):
+    """A step is over."""
+
+    index: int
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
+class Warned(Event):
+    """Something the operator should know, which changes no outcome."""
+
+    text: str

@@ -1,0 +1,198 @@
+"""Perform asks on a bench: SCPI instruments over VISA, wired to the board's terminals.
+
+The same performer serves a real and a simulated bench; it knows terminals and wiring, and no limits.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Protocol
+
+from drivers import AccuracyTable, DriverError, Load, Meter, Overloaded, Supply
+from drivers import Mode as ChannelMode
+from station.asks import (
+    Draw,
+    Drawn,
+    Fed,
+    Feed,
+    Mode,
+    Quantity,
+    Question,
+    Read,
+    Reading,
+    SafeState,
+    Turn,
+    Turned,
+    Wait,
+)
+from station.board import Board
+from station.clock import Clock
+from station.errors import BenchError, Unreadable
+from station.interrupts import Interrupts
+from station.safety import made_safe
+from station.uncertainty import rectangular, resolution
+
+__all__ = ["Bench", "LoadChannel", "Operator", "SupplyChannel", "Wiring"]
+
+WAIT_SLICE_SECONDS = 0.2  # how long Ctrl-C may go unnoticed in a wait
+
+
+class Operator(Protocol):
+    """The person at the bench, or the simulated one."""
+
+    def turn(self, ask: Turn) -> Turned:
+        """Turn a trimmer."""
+
+    def answer(self, ask: Question) -> str:
+        """Answer a question with one of its answers."""
+
+
+@dataclass(frozen=True)
+class SupplyChannel:
+    """A supply channel on an input; `turned` where its plus is at GND, as a negative input needs it."""
+
+    supply: Supply
+    channel: int
+    turned: bool
+    readback: AccuracyTable
+
+
+@dataclass(frozen=True)
+class LoadChannel:
+    """A load channel on an output."""
+
+    load: Load
+    channel: int
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """Which instrument reaches which terminal."""
+
+    supplies: Mapping[str, SupplyChannel]
+    loads: Mapping[str, LoadChannel]
+    meter: Meter
+    meter_channels: Mapping[str, int]
+    meter_accuracy: AccuracyTable
+
+
+class Bench:
+    """The performer on instruments."""
+
+    def __init__(self, board: Board, wiring: Wiring, clock: Clock, operator: Operator, interrupts: Interrupts) -> None:
+        self._board, self._wiring, self._clock = board, wiring, clock
+        self._operator, self._interrupts = operator, interrupts
+
+    def prepare(self, highest_volts: Mapping[str, float]) -> None:
+        """Set and read back the protections, before anything is powered; BenchError where they do not hold.
+
+        Over-voltage: a tenth and half a volt above the profile's highest point, never above the board's ceiling.
+        """
+        for name, wired in self._wiring.supplies.items():
+            ceiling = self._board.form.terminals[name].never_above or 0.0
+            with _told_as_bench_error():
+                wired.supply.prepare(wired.channel, over_volts=min(ceiling, 1.1 * highest_volts[name] + 0.5))
+        for wired_load in self._wiring.loads.values():
+            with _told_as_bench_error():
+                wired_load.load.switch(wired_load.channel, False)
+
+    def feed(self, ask: Feed) -> Fed:
+        """See Performer."""
+        wired = self._wiring.supplies[ask.terminal]
+        volts = -ask.volts if wired.turned else ask.volts
+        if volts < 0.0:
+            raise BenchError(f"{ask.terminal} needs {ask.volts:g} V, but its channel is wired the other way round")
+        with _told_as_bench_error():
+            if volts == 0.0:
+                wired.supply.switch(wired.channel, False)
+                return Fed(Mode.CV)
+            wired.supply.set_output(wired.channel, volts=volts, limit_amps=ask.amps_limit)
+            wired.supply.switch(wired.channel, True)
+            return Fed(_MODES[wired.supply.mode(wired.channel)])
+
+    def draw(self, ask: Draw) -> Drawn:
+        """See Performer."""
+        wired = self._wiring.loads[ask.terminal]
+        with _told_as_bench_error():
+            wired.load.set_current(wired.channel, ask.amps)
+            wired.load.switch(wired.channel, ask.amps > 0.0)
+        return Drawn()
+
+    def wait(self, ask: Wait) -> None:
+        """See Performer; looks for an interrupt all along."""
+        end = self._clock.seconds() + ask.seconds
+        while (left := end - self._clock.seconds()) > 1e-9:
+            self._interrupts.check()
+            self._clock.wait(min(left, WAIT_SLICE_SECONDS))
+
+    def read(self, ask: Read) -> Reading:
+        """See Performer."""
+        with _told_as_bench_error():
+            return self._volts(ask) if ask.quantity is Quantity.VOLTAGE else self._amps(ask)
+
+    def _volts(self, ask: Read) -> Reading:
+        form = self._board.form.terminals[ask.terminal]
+        expected = form.nominal or form.never_above or 100.0
+        channel = self._wiring.meter_channels[ask.terminal]
+        try:
+            told = self._wiring.meter.read_volts(channel, expected_volts=expected, power_line_cycles=ask.effort)
+        except Overloaded as error:
+            raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
+        row = self._wiring.meter_accuracy.row_for(told.range_volts)
+        noise = row.noise_at(told.power_line_cycles)
+        u_random = (noise**2 + resolution(row.digit) ** 2) ** 0.5
+        source = f"meter, {told.range_volts:g} V range"
+        u_common = rectangular(row.bound(told.volts))
+        return Reading(told.volts, u_random, u_common, source, told.power_line_cycles, self._clock.seconds())
+
+    def _amps(self, ask: Read) -> Reading:
+        wired = self._wiring.supplies.get(ask.terminal)
+        if wired is None:
+            raise Unreadable(f"no instrument reads a current at {ask.terminal}")
+        told = wired.supply.measure(wired.channel)
+        row = wired.readback.row_for(0.0)
+        u_random = (row.noise_at(1.0) ** 2 + resolution(row.digit) ** 2) ** 0.5
+        source = f"supply channel {wired.channel}, current readback"
+        return Reading(told.amps, u_random, rectangular(row.bound(told.amps)), source, 1.0, self._clock.seconds())
+
+    def turn(self, ask: Turn) -> Turned:
+        """See Performer."""
+        return self._operator.turn(ask)
+
+    def question(self, ask: Question) -> str:
+        """See Performer."""
+        return self._operator.answer(ask)
+
+    def make_safe(self) -> SafeState:
+        """See Performer."""
+        switches: list[tuple[str, Callable[[], tuple[str, ...]]]] = [
+            *((f"load at {name}", _off(w.load.make_safe, w.channel)) for name, w in self._wiring.loads.items()),
+            *((f"supply at {name}", _off(w.supply.make_safe, w.channel)) for name, w in self._wiring.supplies.items()),
+        ]
+        return made_safe(switches, self._left_volts, self._terminals(), self._board.form.safe_below, self._clock)
+
+    def _terminals(self) -> list[str]:
+        return [name for name, form in self._board.form.terminals.items() if form.kind != "probe"]
+
+    def _left_volts(self, terminal: str) -> float:
+        return self.read(Read(terminal, Quantity.VOLTAGE, 0.02)).value
+
+
+_MODES = {
+    ChannelMode.CV: Mode.CV,
+    ChannelMode.CC: Mode.CC,
+    ChannelMode.TRIPPED: Mode.TRIPPED,
+    ChannelMode.OFF: Mode.TRIPPED,  # switched on and found off: whatever did it, it is no constant voltage
+}
+
+
+def _off(make_safe: Callable[[int], tuple[str, ...]], channel: int) -> Callable[[], tuple[str, ...]]:
+    return lambda: make_safe(channel)
+
+
+@contextmanager
+def _told_as_bench_error() -> Iterator[None]:
+    try:
+        yield
+    except DriverError as error:
+        raise BenchError(str(error)) from error

@@ -1,0 +1,139 @@
+"""Read the board sheet: what the board is, terminal by terminal, and what it must never see."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from station.document import parse_document, read_text
+from station.errors import InputError
+from station.forms import AmpsValue, Form, RatioValue, VoltsValue, fill, nearest
+
+__all__ = ["Board", "PartForm", "TerminalForm", "TrimmerForm", "load_board", "parse_board"]
+
+
+class TerminalForm(Form):
+    """A place where the bench reaches the board."""
+
+    node: str
+    kind: Literal["input", "output", "probe"]
+    nominal: VoltsValue | None = None
+    rated: AmpsValue | None = None
+    never_above: VoltsValue | None = None
+
+    @model_validator(mode="after")
+    def _complete(self) -> "TerminalForm":
+        if self.kind == "probe":
+            return self
+        if not self.nominal:
+            raise ValueError(f"an {self.kind} has no nominal voltage; write 'nominal: 15 V', or -15 V")
+        if self.never_above is None:
+            raise ValueError(f"an {self.kind} has no ceiling; write 'never above: 28 V', a magnitude")
+        if self.never_above < abs(self.nominal):
+            raise ValueError(
+                f"never above {self.never_above:g} V is below the nominal {abs(self.nominal):g} V; write the magnitude"
+                " that the terminal must never see"
+            )
+        return self
+
+    @property
+    def sign(self) -> float:
+        """+1.0 or -1.0: which way from ground the terminal goes."""
+        return -1.0 if (self.nominal or 0.0) < 0.0 else 1.0
+
+
+class TrimmerForm(Form):
+    """A trimmer: the netlist parameter that is its wiper (0..1), and the terminal it sets."""
+
+    parameter: str
+    sets: str
+    clockwise: Literal["raises", "lowers"] = "raises"  # the magnitude at the terminal
+    turns: float = Field(25.0, gt=0.0, le=100.0)
+    starts: Literal["mid-travel"] = "mid-travel"
+
+
+class PartForm(Form):
+    """What is known about a part beyond the netlist."""
+
+    polarised: bool = False
+    confused_with: str | None = None
+    tolerance: RatioValue | None = None
+
+
+class BoardForm(Form):
+    """The keys of a board sheet."""
+
+    board: str = Field(min_length=1)
+    title: str
+    circuit: str
+    terminals: dict[str, TerminalForm] = Field(min_length=1)
+    safe_below: VoltsValue = 2.0
+    trimmers: dict[str, TrimmerForm] = Field(default_factory=dict)
+    parts: dict[str, PartForm] = Field(default_factory=dict)
+    neighbours: list[tuple[str, str]] = Field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Board:
+    """A board as its sheet and netlist tell it, with the texts themselves for the record."""
+
+    form: BoardForm
+    path: Path
+    text: str
+    netlist: str
+
+    @property
+    def name(self) -> str:
+        """The board's short name."""
+        return self.form.board
+
+    @property
+    def netlist_path(self) -> Path:
+        """Where the netlist lies."""
+        return self.path.parent / self.form.circuit
+
+    def terminals(self, kind: str | None = None) -> dict[str, TerminalForm]:
+        """Return the terminals of a kind ('input', 'output', 'probe'), or all, in the sheet's order."""
+        return {name: form for name, form in self.form.terminals.items() if kind in (None, form.kind)}
+
+    def trimmer_of(self, terminal: str) -> str | None:
+        """Return the trimmer that sets a terminal, if there is one."""
+        return next((name for name, form in self.form.trimmers.items() if form.sets == terminal), None)
+
+
+def load_board(path: Path) -> Board:
+    """Return the board of a sheet; InputError holds all that is wrong with it."""
+    text = read_text(path)
+    form = parse_board(text, str(path))
+    netlist_path = path.parent / form.circuit
+    if not netlist_path.resolve().is_relative_to(path.parent.resolve()):
+        raise InputError.about(
+            f"circuit '{form.circuit}' lies outside the board's folder", "keep it beside the sheet", file=str(path)
+        )
+    return Board(form, path, text, read_text(netlist_path))
+
+
+def parse_board(text: str, file: str) -> BoardForm:
+    """Return the form in a board sheet's text; InputError holds all that is wrong with it."""
+    document = parse_document(text, file)
+    form, problems = fill(BoardForm, document.data, document, ())
+    if form is not None:
+        problems = [document.problem(*found) for found in _inconsistencies(form)]
+    if form is None or problems:
+        raise InputError(problems)
+    return form
+
+
+def _inconsistencies(form: BoardForm) -> list[tuple[tuple[str | int, ...], str, str]]:
+    found: list[tuple[tuple[str | int, ...], str, str]] = []
+    outputs = [name for name, terminal in form.terminals.items() if terminal.kind == "output"]
+    if "GND" in form.terminals:
+        found.append((("terminals", "GND"), "GND is always there", "take it out of the terminals"))
+    for name, trimmer in form.trimmers.items():
+        if trimmer.sets not in outputs:
+            what = f"trimmer {name} sets '{trimmer.sets}', which is no output"
+            found.append((("trimmers", name, "sets"), what, nearest(trimmer.sets, outputs)))
+    if form.safe_below <= 0.0:
+        found.append((("safe below",), "the safe voltage is not above zero", "write for example '2 V'"))
+    return found

@@ -1,0 +1,59 @@
+"""Hold the board's absolute limits around every ask, and notice when the board itself ends a step.
+
+One place for both, whatever the step and whoever performs: an ask beyond the board sheet is refused before it
+reaches an instrument, and an answer that shows the board misbehaving stops the step as Failed.
+"""
+
+from typing import Any
+
+from station.asks import Ask, Draw, Fed, Feed, Mode, Quantity, Read, Reading
+from station.board import Board
+from station.errors import BoardStopped, InputError
+from station.quantities import format_value
+
+__all__ = ["Envelope"]
+
+WRONG_SIGN_VOLTS = 1.0  # more than a clamping diode allows at the currents of a first power-up
+
+
+class Envelope:
+    """What one board must never see, and what it must never show."""
+
+    def __init__(self, board: Board) -> None:
+        self._terminals = board.form.terminals
+
+    def refuse_beyond(self, ask: Ask[Any]) -> None:
+        """Raise InputError for an ask beyond the board's absolute limits, before anybody answers it."""
+        if isinstance(ask, Feed):
+            form = self._terminals[ask.terminal]
+            if abs(ask.volts) > (form.never_above or 0.0) or ask.volts * form.sign < 0.0:
+                allowed = f"0 V to {form.sign * (form.never_above or 0.0):g} V"
+                raise InputError.about(f"{ask.terminal} was to be fed {ask.volts:g} V", f"the sheet allows {allowed}")
+        if isinstance(ask, Draw):
+            rated = self._terminals[ask.terminal].rated
+            if ask.amps < 0.0 or (rated is not None and ask.amps > 2.0 * rated):
+                raise InputError.about(f"{ask.terminal} was to carry {ask.amps:g} A", f"it is rated for {rated:g} A")
+
+    def stop_on(self, ask: Ask[Any], reply: object) -> None:
+        """Raise BoardStopped where an answer shows that the board must not be taken further."""
+        if isinstance(ask, Feed) and isinstance(reply, Fed) and reply.mode is not Mode.CV:
+            raise BoardStopped(ask.terminal, _limited(ask, reply.mode))
+        if isinstance(ask, Read) and isinstance(reply, Reading) and ask.quantity is Quantity.VOLTAGE:
+            self._check_rail(ask.terminal, reply.value)
+
+    def _check_rail(self, terminal: str, volts: float) -> None:
+        form = self._terminals[terminal]
+        if form.kind == "probe":
+            return
+        shown = format_value(volts, "V", digits=4)
+        if form.sign * volts < -WRONG_SIGN_VOLTS:
+            raise BoardStopped(terminal, f"wrong sign: {shown} where {form.nominal:g} V is due", volts)
+        if form.never_above is not None and form.sign * volts > form.never_above:
+            raise BoardStopped(terminal, f"{shown} is beyond the {form.never_above:g} V it must never exceed", volts)
+
+
+def _limited(ask: Feed, mode: Mode) -> str:
+    fed = format_value(ask.volts, "V", digits=4)
+    if mode is Mode.TRIPPED:
+        return f"the supply's protection tripped at {fed}"
+    return f"the current limit of {format_value(ask.amps_limit, 'A')} was reached at {fed}"

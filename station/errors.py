@@ -1,0 +1,85 @@
+"""Say what went wrong, where, and what to do instead: the one family of errors that the station raises on purpose.
+
+    StationError
+    ├── InputError        a command, profile, board sheet or netlist is wrong   (its author acts)  exit 2
+    ├── BenchError        wiring, instrument or link                            (the bench)        exit 5
+    ├── StoreError        the record's disk or server                           (its keeper)       exit 5
+    ├── Unreadable        a reading could not be taken; thrown into a program, which goes on
+    ├── BoardStopped      the board reached a limit; thrown into a program, which ends Failed
+    └── Interrupted       Ctrl-C, SIGTERM or the operator                       (nobody)           exit 4
+
+`drivers` and `simulated` have small families of their own; the station chains them into these.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+__all__ = [
+    "BenchError",
+    "BoardStopped",
+    "InputError",
+    "Interrupted",
+    "Problem",
+    "StationError",
+    "StoreError",
+    "Unreadable",
+]
+
+
+class StationError(Exception):
+    """Base of everything the station raises on purpose; its text is one message for a person."""
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """One thing wrong in a file: where (counted from 1, 0 where there is no place), what, and what to write."""
+
+    file: str
+    line: int
+    column: int
+    what: str
+    instead: str = ""
+
+    def __str__(self) -> str:
+        place = ":".join(str(part) for part in (self.file, self.line, self.column) if part)
+        told = f"{self.what}; {self.instead}" if self.instead else self.what
+        return f"{place}: {told}" if place else told
+
+
+class InputError(StationError):
+    """All that is wrong with what somebody wrote, in the order of the file."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(sorted(problems))
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+    @classmethod
+    def about(cls, what: str, instead: str = "", *, file: str = "") -> "InputError":
+        """Return the error for one problem without a place in a file."""
+        return cls([Problem(file, 0, 0, what, instead)])
+
+
+class BenchError(StationError):
+    """An instrument, its link or the wiring could not do what was asked."""
+
+
+class StoreError(StationError):
+    """The record could not be opened, read or written."""
+
+
+class Unreadable(StationError):
+    """A reading could not be taken: overload, not a number, no answer. Never a number."""
+
+
+class BoardStopped(StationError):
+    """The board itself ended the step: a limit or protection reached, a wrong sign, a rail above its ceiling."""
+
+    def __init__(self, terminal: str, cause: str, value: float | None = None) -> None:
+        self.terminal = terminal
+        self.cause = cause
+        self.value = value
+        super().__init__(f"{terminal}: {cause}")
+
+
+class Interrupted(StationError):
+    """The operator or the system asked the run to end."""

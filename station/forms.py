@@ -1,0 +1,137 @@
+"""The typed forms behind board sheets and profiles, and how their errors are worded.
+
+A form's fields are its YAML keys, with blanks for underscores. Values are read with their units here, so that
+nothing beyond this point ever sees a text where a number belongs.
+"""
+
+import difflib
+from collections.abc import Iterable
+from decimal import Decimal
+from typing import Annotated, Any, TypeVar
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, WithJsonSchema
+
+from station.document import Document, Path_
+from station.errors import Problem
+from station.quantities import Limit, LimitError, parse_value, percent
+
+__all__ = [
+    "AmpsValue",
+    "CurrentLimit",
+    "Form",
+    "RatioLimit",
+    "RatioPerVoltLimit",
+    "RatioValue",
+    "SecondsValue",
+    "VoltageLimit",
+    "VoltsRange",
+    "VoltsValue",
+    "fill",
+    "nearest",
+]
+
+
+class Form(BaseModel):
+    """Base of all forms: frozen, unknown keys refused, keys spelt with blanks."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        alias_generator=lambda name: name.rstrip("_").replace("_", " "),
+        populate_by_name=True,
+        arbitrary_types_allowed=True,
+    )
+
+    @classmethod
+    def keys(cls) -> tuple[str, ...]:
+        """The keys that the form knows by name."""
+        return tuple(field.alias or name for name, field in cls.model_fields.items())
+
+
+def _described(example: str) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "description": f"such as '{example}'", "examples": [example]})
+
+
+def _value(unit: str) -> BeforeValidator:
+    return BeforeValidator(lambda text: float(parse_value(text, unit)))
+
+
+def _ratio(text: object) -> float:
+    return percent(str(text).removeprefix("±").removeprefix("+-").removeprefix("+/-"))
+
+
+def _limit(unit: str) -> BeforeValidator:
+    return BeforeValidator(lambda text: Limit.parse(text, unit))
+
+
+def _range(text: object) -> Limit:
+    limit = Limit.parse(text, "V")
+    if limit.low is None or limit.high is None or limit.low < Decimal(0):
+        raise LimitError(f"'{text}' is not a range of input magnitudes; write for example '19 V .. 26 V'")
+    return limit
+
+
+VoltsValue = Annotated[float, _value("V"), _described("15 V")]
+AmpsValue = Annotated[float, _value("A"), _described("150 mA")]
+SecondsValue = Annotated[float, _value("s"), _described("5 s")]
+RatioValue = Annotated[float, BeforeValidator(_ratio), _described("2 %")]
+VoltageLimit = Annotated[Limit, _limit("V"), _described("15 V ± 1 %")]
+CurrentLimit = Annotated[Limit, _limit("A"), _described("16 mA .. 20 mA")]
+RatioLimit = Annotated[Limit, _limit("1"), _described("at most 0.5 %")]
+RatioPerVoltLimit = Annotated[Limit, _limit("1/V"), _described("at most 0.1 %/V")]
+VoltsRange = Annotated[Limit, BeforeValidator(_range), _described("19 V .. 26 V")]
+
+AnyForm = TypeVar("AnyForm", bound=BaseModel)
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return what to write instead of an unknown word: the nearest known one, or all of them."""
+    choices = tuple(known)
+    near = difflib.get_close_matches(word, choices, n=1, cutoff=0.6)
+    return f"write '{near[0]}'" if near else f"write one of {', '.join(choices)}"
+
+
+def fill(form: type[AnyForm], data: object, document: Document, path: Path_) -> tuple[AnyForm | None, list[Problem]]:
+    """Return the filled form, or None and everything that is wrong with the data at `path`."""
+    try:
+        return form.model_validate(data), []
+    except ValidationError as error:
+        return None, [_problem(form, fault, document, path) for fault in error.errors()]
+
+
+def _problem(form: type[BaseModel], fault: Any, document: Document, path: Path_) -> Problem:  # noqa: ANN401  pydantic's
+    where: Path_ = (*path, *fault["loc"])
+    key = str(where[-1]) if where else "the file"
+    kind, context = fault["type"], fault.get("ctx", {})
+    if kind == "missing":
+        return document.problem(where[:-1], f"the key '{key}' is missing", f"write '{key}: ...' here")
+    if kind == "extra_forbidden":
+        known = _keys_at(form, fault["loc"][:-1])
+        return document.problem(where, f"'{key}' is not a key known here", nearest(key, known))
+    if kind == "value_error":
+        what, _, instead = str(context["error"]).partition("; ")
+        return document.problem(where, f"{key}: {what}", instead)
+    if kind == "literal_error":
+        return document.problem(where, f"{key}: '{fault['input']}' is not known", f"write {context['expected']}")
+    what = f"{key}: {fault['input']!r} does not fit"
+    return document.problem(where, what, f"note that {fault['msg'][:1].lower()}{fault['msg'][1:]}")
+
+
+def _keys_at(form: type[BaseModel], loc: tuple[str | int, ...]) -> tuple[str, ...]:
+    """Return the keys known where an unknown one was found, by walking the form along the path."""
+    current: type[BaseModel] = form
+    for step in loc:
+        for name, field in current.model_fields.items():
+            if step in (field.alias, name):
+                current = _inner(field.annotation) or current
+    return tuple(field.alias or name for name, field in current.model_fields.items())
+
+
+def _inner(annotation: object) -> type[BaseModel] | None:
+    """Return the form inside an annotation such as `dict[str, TerminalForm]`."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for argument in getattr(annotation, "__args__", ()):
+        if found := _inner(argument):
+            return found
+    return None

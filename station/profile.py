@@ -1,0 +1,212 @@
+"""Read a test profile: what a good board does, step by step, checked against its board before any power."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import Field, field_validator
+
+from station.board import Board, load_board
+from station.document import Document, Path_, parse_document, read_text
+from station.errors import InputError, Problem
+from station.forms import Form, RatioValue, fill, nearest
+from station.judge import Rule
+from station.quantities import format_value
+from station.steps import KINDS, Setup, StepForm
+
+__all__ = ["BoundStep", "DecisionForm", "Profile", "load_profile", "parse_profile"]
+
+
+class DecisionForm(Form):
+    """The decision rule: `simple`, or `guarded` by a false-accept risk or by a multiple of U (U = 2u)."""
+
+    rule: Literal["simple", "guarded"] = "guarded"
+    false_accept_at_most: RatioValue = 0.02
+    guard_band: str | None = None
+
+    @field_validator("guard_band")
+    @classmethod
+    def _multiple_of_u(cls, text: str | None) -> str | None:
+        if text is not None:
+            _factor(text)
+        return text
+
+    def made(self) -> Rule:
+        """Return the rule."""
+        factor = None if self.guard_band is None else _factor(self.guard_band)
+        return Rule(guarded=self.rule == "guarded", risk=self.false_accept_at_most, guard_factor=factor)
+
+
+def _factor(text: str) -> float:
+    number = text.strip().removesuffix("U").strip() or "1"
+    try:
+        factor = float(number)
+    except ValueError:
+        factor = -1.0
+    if not text.strip().endswith("U") or not 0.0 <= factor <= 10.0:
+        raise ValueError(f"'{text}' is not a guard band; write a multiple of U, such as '1 U' or '0.83 U'")
+    return factor
+
+
+class ProfileForm(Form):
+    """The keys at the top of a profile."""
+
+    profile: str = Field(min_length=1)
+    revision: str | int = "-"
+    board: str
+    decision: DecisionForm = DecisionForm()
+    steps: list[dict[str, Any]] = Field(min_length=1)
+
+
+@dataclass(frozen=True)
+class BoundStep:
+    """A step with the setup it runs under."""
+
+    form: StepForm
+    setup: Setup
+
+
+@dataclass(frozen=True)
+class Profile:
+    """A checked profile: its board, rule and steps, with the text itself for the record."""
+
+    name: str
+    revision: str
+    path: Path
+    text: str
+    board: Board
+    rule: Rule
+    steps: tuple[BoundStep, ...]
+    notes: tuple[str, ...]  # what `check` tells the author, such as an inherited current limit
+
+
+def load_profile(path: Path) -> Profile:
+    """Return the profile of a file, with its board; InputError holds all that is wrong with it."""
+    text = read_text(path)
+    return parse_profile(text, path)
+
+
+def parse_profile(text: str, path: Path, board: Board | None = None) -> Profile:
+    """Return the profile in a text; the board is loaded from beside `path` unless it is given."""
+    document = parse_document(text, str(path))
+    form, problems = fill(ProfileForm, document.data, document, ())
+    if form is None:
+        raise InputError(problems)
+    board = board or _board(form, document, path)
+    rule, problems = _rule(form, document)
+    reader = _Steps(document, board, rule)
+    steps = tuple(reader.bound(form.steps))
+    if problems or reader.problems:
+        raise InputError([*problems, *reader.problems])
+    return Profile(form.profile, str(form.revision), path, text, board, rule, steps, tuple(reader.notes))
+
+
+def _board(form: ProfileForm, document: Document, path: Path) -> Board:
+    try:
+        board = load_board(path.parent / form.board)
+    except InputError as error:
+        if any(problem.what == "there is no such file" for problem in error.problems):
+            what = f"the board sheet '{form.board}' is not there"
+            raise InputError([document.problem(("board",), what, "write its name as seen from the profile")]) from None
+        raise
+    prefix = form.profile.partition("/")[0]
+    if prefix != board.name:
+        what = f"the profile is for '{prefix}', but {form.board} is the sheet of '{board.name}'"
+        instead = f"write 'profile: {board.name}/...', or name the sheet of '{prefix}'"
+        raise InputError([document.problem(("profile",), what, instead)])
+    return board
+
+
+def _rule(form: ProfileForm, document: Document) -> tuple[Rule, list[Problem]]:
+    try:
+        return form.decision.made(), []
+    except ValueError as error:
+        what, _, instead = str(error).partition("; ")
+        return Rule(), [document.problem(("decision",), what, instead)]
+
+
+class _Steps:
+    """Read the steps one by one, carrying what later ones inherit and collecting what is wrong."""
+
+    def __init__(self, document: Document, board: Board, rule: Rule) -> None:
+        self.document, self.board, self.rule = document, board, rule
+        self.problems: list[Problem] = []
+        self.notes: list[str] = []
+        self._inherited: float | None = None
+        self._titles: dict[str, int] = {}
+
+    def bound(self, entries: list[dict[str, Any]]) -> Iterator[BoundStep]:
+        for index, entry in enumerate(entries):
+            path: Path_ = ("steps", index)
+            form = self._form(entry, path)
+            if form is None:
+                continue
+            setup = Setup(self.board, self.rule, self._title(form), self._amps_limit(form, (*path, form.kind)))
+            self._check(form, setup, (*path, form.kind))
+            yield BoundStep(form, setup)
+
+    def _form(self, entry: dict[str, Any], path: Path_) -> StepForm | None:
+        if len(entry) != 1:
+            found = ", ".join(entry) or "nothing"
+            self._wrong(path, f"a step is one kind with its keys, but here is {found}", "write '- measure: {...}'")
+            return None
+        ((kind, body),) = entry.items()
+        if kind not in KINDS:
+            self._wrong((*path, kind), f"'{kind}' is not a kind of step", nearest(kind, KINDS))
+            return None
+        if not isinstance(body, dict):
+            self._wrong((*path, kind), f"the step '{kind}' has no keys", f"write '{kind}: {{...}}'")
+            return None
+        known = self._known_only(KINDS[kind], body, (*path, kind))
+        form, problems = fill(KINDS[kind], known, self.document, (*path, kind))
+        self.problems += problems
+        return form
+
+    def _known_only(self, kind: type[StepForm], body: dict[str, Any], path: Path_) -> dict[str, Any]:
+        """Return the entries whose keys are known, and note the others."""
+        names: dict[str, Iterable[str]] = {
+            "terminals": self.board.form.terminals,
+            "trimmers": self.board.form.trimmers,
+            "nothing": (),
+        }
+        known = [*kind.keys(), *names[kind.others]]
+        for key in body:
+            if key not in known:
+                what = f"'{key}' is neither a key of '{kind.kind}' nor one of the board's {kind.others}"
+                if kind.others == "nothing":
+                    what = f"'{key}' is not a key of '{kind.kind}'"
+                self._wrong((*path, key), what, nearest(key, known))
+        return {key: value for key, value in body.items() if key in known}
+
+    def _title(self, form: StepForm) -> str:
+        title = form.name or form.kind
+        count = self._titles[title] = self._titles.get(title, 0) + 1
+        return title if count == 1 else f"{title} {count}"
+
+    def _amps_limit(self, form: StepForm, path: Path_) -> float:
+        own = form.own_amps_limit()
+        if form.kind == "ramp":
+            self._inherited = own
+        if own is None and form.powers:
+            if self._inherited is None:
+                self._wrong(path, "the step feeds power, but no ramp came before it", "write a 'ramp' step first")
+            else:
+                limit = format_value(self._inherited, "A")
+                self.notes.append(f"step '{form.name or form.kind}' keeps the ramp's current limit of {limit}")
+        return own if own is not None else self._inherited or 0.0
+
+    def _check(self, form: StepForm, setup: Setup, path: Path_) -> None:
+        found = list(form.findings(setup))
+        for below, what, instead in found:
+            self._wrong((*path, *below), what, instead)
+        if found:
+            return
+        for name, volts in form.highest_volts(setup).items():
+            ceiling = self.board.form.terminals[name].never_above or 0.0
+            if volts > ceiling:
+                what = f"the step feeds {name} {volts:g} V, but the board sheet says never above {ceiling:g} V"
+                self._wrong(path, what, "write a lower voltage, or mend the sheet if it is wrong")
+
+    def _wrong(self, path: Path_, what: str, instead: str) -> None:
+        self.problems.append(self.document.problem(path, what, instead))

@@ -1,0 +1,76 @@
+"""Chain a profile's steps into one program: a coroutine that asks, is told, and returns every line's judgement."""
+
+from dataclasses import dataclass
+
+from station.asks import Judged, StepEnded, StepStarted
+from station.errors import BoardStopped, Unreadable
+from station.lines import Judgement, Line, Outcome
+from station.profile import BoundStep, Profile
+
+__all__ = ["Program", "compiled"]
+
+
+@dataclass(frozen=True)
+class Program:
+    """A profile ready to be run on any performer."""
+
+    steps: tuple[BoundStep, ...]
+
+    def lines(self) -> tuple[Line, ...]:
+        """Return all that a run will judge, in order."""
+        return tuple(line for step in self.steps for line in step.form.lines(step.setup))
+
+    async def run(self) -> tuple[Judgement, ...]:
+        """Run the steps in order; once one has stopped the run, the lines of later ones are NotStarted."""
+        judgements: list[Judgement] = []
+        stopped = ""
+        for index, step in enumerate(self.steps):
+            if stopped:
+                judged = _all(step, Outcome.NOT_STARTED, stopped)
+            else:
+                await StepStarted(index, step.setup.title, step.form.caution(step.setup))
+                judged, stopped = await _attempt(step)
+            for judgement in judged:
+                await Judged(judgement)
+            judgements += judged
+            await StepEnded(index, step.setup.title)
+        return tuple(judgements)
+
+
+def compiled(profile: Profile) -> Program:
+    """Return the program of a checked profile."""
+    return Program(profile.steps)
+
+
+async def _attempt(step: BoundStep) -> tuple[tuple[Judgement, ...], str]:
+    """Run one step; return its judgements, and why nothing may follow it ('' where the run goes on)."""
+    title = step.setup.title
+    try:
+        judged = await step.form.program(step.setup)
+    except Unreadable as error:
+        return _all(step, Outcome.ABORTED, str(error)), f"'{title}' could not be read" if step.form.powers else ""
+    except BoardStopped as stop:
+        return _stopped(step, stop), f"the board stopped '{title}': {stop}"
+    promised = step.form.lines(step.setup)
+    if tuple(judgement.line for judgement in judged) != promised:
+        raise AssertionError(f"the step '{title}' promised {len(promised)} lines and judged others")
+    bad = [judgement for judgement in judged if judgement.outcome is not Outcome.PASSED]
+    if bad and step.form.stops_run and any(judgement.outcome is Outcome.FAILED for judgement in bad):
+        return judged, f"'{title}' failed"
+    return judged, ""
+
+
+def _all(step: BoundStep, outcome: Outcome, cause: str) -> tuple[Judgement, ...]:
+    return tuple(Judgement(line, outcome, cause=cause) for line in step.form.lines(step.setup))
+
+
+def _stopped(step: BoundStep, stop: BoardStopped) -> tuple[Judgement, ...]:
+    """Fail the line nearest to what the board did: the first at that terminal, else the first; others NotStarted."""
+    lines = step.form.lines(step.setup)
+    failed = next((line for line in lines if line.terminal == stop.terminal), lines[0])
+    return tuple(
+        Judgement(line, Outcome.FAILED, cause=stop.cause)
+        if line is failed
+        else Judgement(line, Outcome.NOT_STARTED, cause=f"the board stopped the step at {stop.terminal}")
+        for line in lines
+    )

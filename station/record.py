@@ -1,0 +1,136 @@
+"""Write one run into the store, fact by fact, each on disk before the next ask is answered."""
+
+import json
+import os
+import time
+import uuid
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import UTC, datetime
+from typing import Any
+
+from station.asks import Ask, Event, Judged, Read, Reading, SafeState, StepEnded, StepStarted
+from station.lines import Judgement, Outcome
+from station.profile import Profile
+from station.store import Store, answers, judgements, readings, runs, steps
+from station.transcript import written_ask, written_reply
+
+__all__ = ["RunRecord", "begin"]
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+def new_id() -> str:
+    """Return a UUID version 7 (RFC 9562, 5.7): ordered by time, so that runs sort as they happened."""
+    milliseconds = time.time_ns() // 1_000_000
+    number = int.from_bytes(milliseconds.to_bytes(6, "big") + os.urandom(10), "big")
+    number = number & ~(0xF << 76) | (0x7 << 76)
+    return str(uuid.UUID(int=number & ~(0x3 << 62) | (0x2 << 62)))
+
+
+class RunRecord:
+    """One run in the store; every method commits before it returns, and raises StoreError where it can't."""
+
+    def __init__(self, store: Store, identity: str) -> None:
+        self._store, self.id = store, identity
+        self._sequence = self._position = 0
+        self._step = -1
+
+    def answered(self, ask: Ask[Any], reply: object) -> None:
+        """Keep an answer (or the Unreadable in its place), with its columns where it is a reading."""
+        self._sequence += 1
+        row = {"run": self.id, "sequence": self._sequence}
+        with self._store.writing() as connection:
+            told = {"step": self._step, "ask": written_ask(ask), "reply": written_reply(reply), "told": _now()}
+            connection.execute(answers.insert().values(**row, **told))
+            if isinstance(ask, Read) and isinstance(reply, Reading):
+                connection.execute(readings.insert().values(**row, **_columns(ask, reply)))
+
+    def noted(self, event: Event) -> None:
+        """Keep a step's begin and end, and a judgement; what was only said is not kept."""
+        if isinstance(event, StepStarted):
+            self._step = event.index
+            with self._store.writing() as connection:
+                row = {"run": self.id, "position": event.index, "title": event.title, "started": _now()}
+                connection.execute(steps.insert().values(**row))
+        elif isinstance(event, StepEnded):
+            this = (steps.c.run == self.id) & (steps.c.position == event.index)
+            with self._store.writing() as connection:
+                connection.execute(steps.update().where(this).values(ended=_now()))
+        elif isinstance(event, Judged):
+            self._position += 1
+            with self._store.writing() as connection:
+                row = {"run": self.id, "position": self._position, **_judged(event.judgement)}
+                connection.execute(judgements.insert().values(**row))
+
+    def ended(self, outcome: Outcome, cause: str, safe: SafeState) -> None:
+        """Close the run."""
+        closing: dict[str, Any] = {
+            "ended": _now(),
+            "outcome": outcome.value,
+            "cause": cause,
+            "safe": json.dumps(asdict(safe)),
+        }
+        closing["bench_seconds"] = safe.seconds
+        with self._store.writing() as connection:
+            connection.execute(runs.update().where(runs.c.id == self.id).values(**closing))
+
+
+def begin(
+    store: Store, profile: Profile, serial: str, *, simulated: bool, bench: Mapping[str, Any], software: str
+) -> RunRecord:
+    """Open a run in the store, with the texts it is run from; StoreError where it can't be written."""
+    record = RunRecord(store, new_id())
+    with store.writing() as connection:
+        hashes = {
+            "profile_sha256": store.keep_text(connection, profile.text),
+            "board_sha256": store.keep_text(connection, profile.board.text),
+            "netlist_sha256": store.keep_text(connection, profile.board.netlist),
+        }
+        connection.execute(
+            runs.insert().values(
+                id=record.id,
+                serial=serial,
+                profile=profile.name,
+                revision=profile.revision,
+                board=profile.board.name,
+                simulated=simulated,
+                bench=json.dumps(bench, ensure_ascii=False),
+                software=software,
+                started=_now(),
+                **hashes,
+            )
+        )
+    return record
+
+
+def _columns(ask: Read, reading: Reading) -> dict[str, Any]:
+    return {
+        "terminal": ask.terminal,
+        "quantity": ask.quantity.value,
+        "value": reading.value,
+        "u_random": reading.u_random,
+        "u_common": reading.u_common,
+        "effort": reading.effort,
+        "source": reading.source,
+    }
+
+
+def _judged(judgement: Judgement) -> dict[str, Any]:
+    line = judgement.line
+    return {
+        "step": line.step,
+        "name": line.name,
+        "terminal": line.terminal,
+        "limit": None if line.limit is None else str(line.limit),
+        "unit": None if line.limit is None else line.limit.unit,
+        "outcome": judgement.outcome.value,
+        "value": judgement.value,
+        "u": judgement.u,
+        "conformity": judgement.conformity,
+        "guard": judgement.guard,
+        "effort": judgement.effort,
+        "cause": judgement.cause,
+    }

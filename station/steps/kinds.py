@@ -1,0 +1,123 @@
+"""Say what a step is, and register the kinds that profiles can write.
+
+A step form's fields are its YAML keys; it declares the lines it will judge and has a program, a coroutine of asks.
+It touches no instrument, so the same code runs on the bench, on a simulated bench and on an old record.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any, ClassVar, Literal, TypeVar
+
+from station.asks import Feed, Quantity, Read
+from station.board import Board, TerminalForm
+from station.document import Path_
+from station.forms import Form
+from station.judge import Rule
+from station.lines import Judgement, Line
+from station.uncertainty import measured
+
+__all__ = ["KINDS", "Finding", "Setup", "StepForm", "feed_inputs", "judged_reading", "step_kind"]
+
+Finding = tuple[Path_, str, str]  # where below the step, what is wrong, what to write
+KINDS: dict[str, type["StepForm"]] = {}
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What a step's program works with beside its own keys: the board, the rule, its title and current limit."""
+
+    board: Board
+    rule: Rule
+    title: str
+    amps_limit: float = 0.0
+
+    def line(self, name: str, terminal: str, limit: Any) -> Line:  # noqa: ANN401  Limit or None, as Line has it
+        """Return a line of this step."""
+        return Line(self.title, name, terminal, limit)
+
+    def terminal(self, name: str) -> TerminalForm:
+        """Return a terminal of the board."""
+        return self.board.form.terminals[name]
+
+
+class StepForm(Form):
+    """Base of all step kinds."""
+
+    kind: ClassVar[str]
+    others: ClassVar[Literal["terminals", "trimmers", "nothing"]] = "nothing"  # what keys beyond the fields name
+    powers: ClassVar[bool] = False  # feeds inputs, and needs a current limit for it
+    stops_run: ClassVar[bool] = False  # nothing after it makes sense when one of its lines is not Passed
+
+    name: str | None = None
+
+    def other(self) -> dict[str, Any]:
+        """The entries beyond the fields, by terminal or trimmer."""
+        return dict(self.__pydantic_extra__ or {})
+
+    def own_amps_limit(self) -> float | None:
+        """The current limit that the step itself writes, if any (amps)."""
+        limit: float | None = getattr(self, "current_limit", None)
+        return limit
+
+    def highest_volts(self, setup: Setup) -> dict[str, float]:
+        """Return the highest magnitude that each input is fed in this step (volts)."""
+        if not self.powers:
+            return {}
+        return {name: abs(form.nominal or 0.0) for name, form in setup.board.terminals("input").items()}
+
+    def caution(self, setup: Setup) -> str:
+        """Return what the operator should mind from this step on; empty where there is nothing new."""
+        return ""
+
+    def findings(self, setup: Setup) -> Iterator[Finding]:
+        """Yield what does not fit the board, found before any power."""
+        yield from ()
+
+    def lines(self, setup: Setup) -> tuple[Line, ...]:
+        """Return what the step will judge."""
+        raise NotImplementedError
+
+    async def program(self, setup: Setup) -> tuple[Judgement, ...]:
+        """Ask, and return one judgement per line."""
+        raise NotImplementedError
+
+
+Kind = TypeVar("Kind", bound=type[StepForm])
+
+
+def step_kind(name: str) -> Callable[[Kind], Kind]:
+    """Register a step kind under the name that profiles write; refused at import where it is not whole."""
+
+    def register(kind: Kind) -> Kind:
+        if name in KINDS:
+            raise TypeError(f"the step kind '{name}' is there already, as {KINDS[name].__name__}")
+        if not (kind.__doc__ or "").strip():
+            raise TypeError(f"the step kind '{name}' has no docstring; say in one sentence what it does")
+        kind.kind = name
+        KINDS[name] = kind
+        return kind
+
+    return register
+
+
+async def feed_inputs(setup: Setup, magnitudes: dict[str, float] | None = None) -> None:
+    """Feed every input (nominal where no magnitude is given, volts), in the sheet's order, under the step's limit.
+
+    Feeding again what is fed already costs one look at the supply's mode, and is how a step learns that a load
+    has pushed a supply into its limit.
+    """
+    for name, form in setup.board.terminals("input").items():
+        magnitude = abs(form.nominal or 0.0) if magnitudes is None else magnitudes[name]
+        await Feed(name, form.sign * magnitude, setup.amps_limit)
+
+
+async def judged_reading(setup: Setup, line: Line, quantity: Quantity) -> Judgement:
+    """Read and judge a line, quickest look first; doubt buys a longer one, up to the best the instrument has."""
+    efforts = setup.rule.efforts
+    for look, effort in enumerate(efforts, start=1):
+        reading = await Read(line.terminal, quantity, effort)
+        last = look == len(efforts) or reading.effort < effort
+        judgement = setup.rule.judge(line, measured(reading), last=last)
+        if last or judgement.outcome.settled:
+            return judgement
+    raise AssertionError("a rule has at least one effort")

@@ -1,0 +1,77 @@
+"""Steps that read a board at rest."""
+
+from collections.abc import Iterator
+from typing import ClassVar, Literal
+
+from pydantic import ConfigDict
+
+from station.asks import Quantity
+from station.forms import AmpsValue, CurrentLimit, Form, VoltageLimit
+from station.lines import Judgement, Line
+from station.quantities import Limit
+from station.steps.kinds import Finding, Setup, StepForm, feed_inputs, judged_reading, step_kind
+
+__all__ = ["Measure", "WantedForm", "wrong_side"]
+
+
+class WantedForm(Form):
+    """The limits of one terminal."""
+
+    voltage: VoltageLimit | None = None
+    current: CurrentLimit | None = None
+
+    def wanted(self) -> Iterator[tuple[Quantity, Limit]]:
+        """Yield each quantity that has a limit."""
+        for quantity, limit in ((Quantity.VOLTAGE, self.voltage), (Quantity.CURRENT, self.current)):
+            if limit is not None:
+                yield quantity, limit
+
+
+def wrong_side(setup: Setup, terminal: str, limit: Limit) -> str:
+    """Return what is wrong where a voltage limit lies on the other side of zero than its terminal, else ''."""
+    form = setup.terminal(terminal)
+    edges = [float(edge) * form.sign for edge in (limit.low, limit.high) if edge is not None]
+    if form.nominal and max(edges) < 0.0:
+        return f"{terminal} is nominally {form.nominal:g} V, but its limit {limit} lies on the other side of zero"
+    return ""
+
+
+@step_kind("measure")
+class Measure(StepForm):
+    """Read terminals at nominal input without load, and judge each reading."""
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, WantedForm]
+    others: ClassVar[Literal["terminals", "trimmers", "nothing"]] = "terminals"
+    powers = True
+
+    current_limit: AmpsValue | None = None
+
+    def findings(self, setup: Setup) -> Iterator[Finding]:
+        """See StepForm."""
+        for terminal, wanted in self.other().items():
+            if not list(wanted.wanted()):
+                yield (terminal,), f"nothing is asked of {terminal}", "write for example 'voltage: 15 V ± 1 %'"
+            if wanted.current is not None and setup.terminal(terminal).kind != "input":
+                what = f"a current is asked at {terminal}, which is no input; no instrument is there to read it"
+                yield (terminal, "current"), what, f"ask it at one of {', '.join(setup.board.terminals('input'))}"
+            if wanted.voltage is not None and (what := wrong_side(setup, terminal, wanted.voltage)):
+                yield (terminal, "voltage"), what, "write the limit with the terminal's sign"
+        if not self.other():
+            yield (), "the step measures nothing", "write a terminal and its limits"
+
+    def lines(self, setup: Setup) -> tuple[Line, ...]:
+        """See StepForm."""
+        return tuple(
+            setup.line(quantity.value, terminal, limit)
+            for terminal, wanted in self.other().items()
+            for quantity, limit in wanted.wanted()
+        )
+
+    async def program(self, setup: Setup) -> tuple[Judgement, ...]:
+        """See StepForm."""
+        await feed_inputs(setup)
+        judged = []
+        for line in self.lines(setup):
+            judged.append(await judged_reading(setup, line, Quantity(line.name)))
+        return tuple(judged)

@@ -1,0 +1,145 @@
+"""Steps that bring the inputs up and down."""
+
+import math
+from collections.abc import Iterator
+from decimal import Decimal
+
+from pydantic import Field
+
+from station.asks import Draw, Feed, Quantity, Read, Reading, Wait
+from station.forms import AmpsValue, SecondsValue, VoltsValue
+from station.lines import Judgement, Line
+from station.quantities import Limit, LimitError, format_value, parse_value
+from station.steps.kinds import Finding, Setup, StepForm, feed_inputs, judged_reading, step_kind
+from station.uncertainty import measured
+
+__all__ = ["Discharge", "Ramp"]
+
+RAMP_STEP_VOLTS = 2.0  # 1 V to 2 V steps with a d.c. supply: common practice, no source
+POLL_SECONDS = 0.5
+
+
+@step_kind("ramp")
+class Ramp(StepForm):
+    """Raise the inputs together from 0 V in steps under a current limit, watching currents, signs and ceilings."""
+
+    powers = True
+    stops_run = True
+
+    inputs: list[str] = Field(min_length=1)
+    to: str = "nominal"
+    over: SecondsValue = 5.0
+    current_limit: AmpsValue
+
+    def _top(self, setup: Setup) -> dict[str, float]:
+        """Return where each input ends (volts, magnitude); those not ramped stay off."""
+        top = {}
+        for name, form in setup.board.terminals("input").items():
+            full = abs(form.nominal or 0.0) if self.to == "nominal" else float(parse_value(self.to, "V"))
+            top[name] = full if name in self.inputs else 0.0
+        return top
+
+    def highest_volts(self, setup: Setup) -> dict[str, float]:
+        """See StepForm."""
+        return self._top(setup)
+
+    def caution(self, setup: Setup) -> str:
+        """See StepForm."""
+        inputs = setup.board.terminals("input")
+        span = sum(abs(inputs[name].nominal or 0.0) for name in self.inputs if name in inputs)
+        between = f"Rails add up: up to {span:g} V from input to input. " if len(self.inputs) > 1 else ""
+        return (
+            f"{between}Reversed electrolytics can burst: eye protection on, hands off until the ramp is complete. "
+            "Follow your local rules for work on live equipment."
+        )
+
+    def findings(self, setup: Setup) -> Iterator[Finding]:
+        """See StepForm."""
+        inputs = setup.board.terminals("input")
+        for index, name in enumerate(self.inputs):
+            if name not in inputs:
+                yield ("inputs", index), f"'{name}' is no input of the board", f"write one of {', '.join(inputs)}"
+        if self.to != "nominal":
+            try:
+                parse_value(self.to, "V")
+            except LimitError as error:
+                what, _, instead = str(error).partition("; ")
+                yield ("to",), what, instead
+        if self.current_limit <= 0.0:
+            yield ("current limit",), "a current limit of zero lets nothing start", "write about twice the idle current"
+
+    def lines(self, setup: Setup) -> tuple[Line, ...]:
+        """See StepForm."""
+        most = Limit.at_most(Decimal(str(self.current_limit)), "A")
+        currents = [setup.line("highest current", name, most) for name in self.inputs]
+        ceilings = [
+            setup.line("highest voltage", name, _ceiling(form.sign, form.never_above or math.inf))
+            for name, form in setup.board.terminals("output").items()
+        ]
+        return (*currents, *ceilings)
+
+    async def program(self, setup: Setup) -> tuple[Judgement, ...]:
+        """See StepForm."""
+        top = self._top(setup)
+        count = max(1, math.ceil(max(top.values()) / RAMP_STEP_VOLTS))
+        highest: dict[Line, Reading] = {}
+        for step in range(1, count + 1):
+            await feed_inputs(setup, {name: volts * step / count for name, volts in top.items()})
+            await Wait(self.over / count)
+            for line in self.lines(setup):
+                quantity = Quantity.CURRENT if line.name == "highest current" else Quantity.VOLTAGE
+                reading = await Read(line.terminal, quantity, setup.rule.efforts[0])
+                if line not in highest or abs(reading.value) > abs(highest[line].value):
+                    highest[line] = reading
+        return tuple(setup.rule.judge(line, measured(reading)) for line, reading in highest.items())
+
+
+def _ceiling(sign: float, magnitude: float) -> Limit:
+    edge = Decimal(str(magnitude))
+    return Limit.at_most(edge, "V") if sign > 0.0 else Limit.at_least(-edge, "V")
+
+
+@step_kind("discharge")
+class Discharge(StepForm):
+    """Switch loads and inputs off and wait until every terminal has fallen below a safe voltage."""
+
+    below: VoltsValue = Field(2.0, gt=0.0)
+    within: SecondsValue = Field(120.0, gt=0.0)
+
+    def caution(self, setup: Setup) -> str:
+        """See StepForm."""
+        return (
+            "Capacitors stay charged after the outputs are off, and heatsinks stay hot: leave the leads alone until "
+            f"every terminal reads below {format_value(self.below, 'V')}; discharge through a resistor, never a tool."
+        )
+
+    def _terminals(self, setup: Setup) -> list[str]:
+        return [*setup.board.terminals("input"), *setup.board.terminals("output")]
+
+    def lines(self, setup: Setup) -> tuple[Line, ...]:
+        """See StepForm."""
+        edge = Decimal(str(self.below))
+        return tuple(setup.line("voltage left", name, Limit(-edge, edge, "V")) for name in self._terminals(setup))
+
+    async def program(self, setup: Setup) -> tuple[Judgement, ...]:
+        """See StepForm."""
+        for name in setup.board.terminals("output"):
+            await Draw(name, 0.0)
+        for name in setup.board.terminals("input"):
+            await Feed(name, 0.0, setup.amps_limit)
+        for _ in range(math.ceil(self.within / POLL_SECONDS)):
+            if await self._all_below(setup):
+                break
+            await Wait(POLL_SECONDS)
+        judged = []
+        for line in self.lines(setup):
+            judged.append(await judged_reading(setup, line, Quantity.VOLTAGE))
+        return tuple(judged)
+
+    async def _all_below(self, setup: Setup) -> bool:
+        """Tell whether every terminal is clearly below; the first that is not ends the round."""
+        for name in self._terminals(setup):
+            reading = await Read(name, Quantity.VOLTAGE, setup.rule.efforts[0])
+            if abs(reading.value) > 0.9 * self.below:
+                return False
+        return True

@@ -1,0 +1,188 @@
+"""Steps that move the input or the load and judge how little the outputs care."""
+
+from collections.abc import Iterator
+from typing import ClassVar, Literal
+
+from pydantic import ConfigDict, Field
+
+from station.asks import Draw, Quantity, Read, Reading
+from station.forms import AmpsValue, Form, RatioLimit, RatioPerVoltLimit, VoltsRange
+from station.lines import Judgement, Line
+from station.quantities import format_value
+from station.steps.kinds import Finding, Setup, StepForm, feed_inputs, step_kind
+from station.uncertainty import Result, linear
+
+__all__ = ["LineSweep", "LoadSweep", "line_regulation", "load_regulation"]
+
+
+def spaced(low: float, high: float, points: int) -> list[float]:
+    """Return `points` evenly spaced values from low to high, both exactly included."""
+    return [low + (high - low) * index / (points - 1) for index in range(points - 1)] + [high]
+
+
+def line_regulation(points: list[tuple[float, Reading]], nominal_volts: float) -> Result:
+    """Return the line regulation in 1/V: span of the output over the sweep, over the output at the input nearest
+    to nominal, over the input's span. Points are (input magnitude in volts, output reading).
+
+    Convention: source-effect span per volt of input change (the span form, not the end-to-end form).
+    """
+    highest = max((reading for _, reading in points), key=lambda reading: reading.value)
+    lowest = min((reading for _, reading in points), key=lambda reading: reading.value)
+    reference = min(points, key=lambda point: abs(point[0] - nominal_volts))[1]
+    return _relative_change(highest, lowest, reference, max(v for v, _ in points) - min(v for v, _ in points))
+
+
+def load_regulation(points: list[tuple[float, Reading]]) -> Result:
+    """Return the load regulation as a fraction: the largest change from the lightest load, over the voltage there.
+
+    Points are (load in amps, output reading). Convention: data-sheet base, minimum load; not the textbook's
+    full-load base.
+    """
+    reference = min(points, key=lambda point: point[0])[1]
+    farthest = max((reading for _, reading in points), key=lambda reading: abs(reading.value - reference.value))
+    high, low = (reference, farthest) if reference.value >= farthest.value else (farthest, reference)
+    return _relative_change(high, low, reference, 1.0)
+
+
+def _relative_change(high: Reading, low: Reading, reference: Reading, per: float) -> Result:
+    """Return (high - low) / |reference| / per with its uncertainty to first order (JCGM 100, 5.1.2).
+
+    High and low share an instrument's error on one range, which cancels between them. A dead output has no
+    regulation: its change counts as complete.
+    """
+    base = abs(reference.value)
+    if base < 1e-3:
+        return Result(1.0 / per, 0.0, reference.effort)
+    change = (high.value - low.value) / base / per
+    slope = 1.0 / base / per
+    sign = 1.0 if reference.value > 0.0 else -1.0
+    return linear([(slope, high), (-slope, low), (-sign * change / base, reference)], offset=change)
+
+
+class LineRegulationForm(Form):
+    """What a line sweep judges at one terminal."""
+
+    line_regulation: RatioPerVoltLimit
+
+
+@step_kind("line sweep")
+class LineSweep(StepForm):
+    """Read outputs at each input voltage, lowest first, and judge their line regulation over all points."""
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, LineRegulationForm]
+    others: ClassVar[Literal["terminals", "trimmers", "nothing"]] = "terminals"
+    powers = True
+
+    inputs: VoltsRange
+    points: int = Field(5, ge=2, le=200)
+    load: AmpsValue = 0.0
+    current_limit: AmpsValue | None = None
+
+    def _volts(self) -> list[float]:
+        assert self.inputs.low is not None and self.inputs.high is not None
+        return spaced(float(self.inputs.low), float(self.inputs.high), self.points)
+
+    def highest_volts(self, setup: Setup) -> dict[str, float]:
+        """See StepForm."""
+        return {name: self._volts()[-1] for name in setup.board.terminals("input")}
+
+    def findings(self, setup: Setup) -> Iterator[Finding]:
+        """See StepForm."""
+        yield from _only_outputs(self.other(), setup)
+        if self.load < 0.0:
+            yield ("load",), "a load can't be negative", "write what the load draws, such as '0.5 A'"
+        if self._volts()[0] == self._volts()[-1]:
+            yield ("inputs",), "the sweep has no span", "write two different voltages, such as '19 V .. 26 V'"
+
+    def lines(self, setup: Setup) -> tuple[Line, ...]:
+        """See StepForm."""
+        return tuple(setup.line("line regulation", name, form.line_regulation) for name, form in self.other().items())
+
+    async def program(self, setup: Setup) -> tuple[Judgement, ...]:
+        """See StepForm."""
+        points: dict[str, list[tuple[float, Reading]]] = {name: [] for name in self.other()}
+        for volts in self._volts():
+            await feed_inputs(setup, dict.fromkeys(setup.board.terminals("input"), volts))
+            await self._load(self.load)
+            for name in points:
+                points[name].append((volts, await Read(name, Quantity.VOLTAGE, setup.rule.sweep_effort)))
+        await self._load(0.0)
+        await feed_inputs(setup)
+        nominal = max(abs(form.nominal or 0.0) for form in setup.board.terminals("input").values())
+        return tuple(
+            setup.rule.judge(line, line_regulation(points[line.terminal], nominal)) for line in self.lines(setup)
+        )
+
+    async def _load(self, amps: float) -> None:
+        if self.load > 0.0:
+            for name in self.other():
+                await Draw(name, amps)
+
+
+class LoadRegulationForm(Form):
+    """The loads of one terminal, and what is judged there."""
+
+    from_: AmpsValue = 0.0
+    to: AmpsValue
+    points: int = Field(5, ge=2, le=200)
+    load_regulation: RatioLimit
+
+
+@step_kind("load sweep")
+class LoadSweep(StepForm):
+    """Load one output after the other, lightest load first, and judge its load regulation over all points."""
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, LoadRegulationForm]
+    others: ClassVar[Literal["terminals", "trimmers", "nothing"]] = "terminals"
+    powers = True
+
+    current_limit: AmpsValue | None = None
+
+    def caution(self, setup: Setup) -> str:
+        """See StepForm."""
+        return "Loads, pass transistors and heatsinks get hot, and stay hot after the test: do not touch."
+
+    def findings(self, setup: Setup) -> Iterator[Finding]:
+        """See StepForm."""
+        yield from _only_outputs(self.other(), setup)
+        for name, form in self.other().items():
+            rated = setup.terminal(name).rated
+            if not 0.0 <= form.from_ < form.to:
+                yield (name, "to"), "the sweep does not rise from zero or more", "write 'from: 0 A' and a larger 'to'"
+            if rated is not None and form.to > rated:
+                what = f"{format_value(form.to, 'A')} is above the {format_value(rated, 'A')} that {name} is rated for"
+                yield (name, "to"), what, f"write at most {format_value(rated, 'A')}"
+            if form.to >= setup.amps_limit > 0.0:
+                limit = format_value(setup.amps_limit, "A")
+                what = f"the inputs' limit of {limit} can't carry {format_value(form.to, 'A')}"
+                yield (name, "to"), what, "give the step a higher 'current limit' of its own"
+
+    def lines(self, setup: Setup) -> tuple[Line, ...]:
+        """See StepForm."""
+        return tuple(setup.line("load regulation", name, form.load_regulation) for name, form in self.other().items())
+
+    async def program(self, setup: Setup) -> tuple[Judgement, ...]:
+        """See StepForm."""
+        await feed_inputs(setup)
+        judged = []
+        for line in self.lines(setup):
+            form: LoadRegulationForm = self.other()[line.terminal]
+            points = []
+            for amps in spaced(form.from_, form.to, form.points):
+                await Draw(line.terminal, amps)
+                await feed_inputs(setup)
+                points.append((amps, await Read(line.terminal, Quantity.VOLTAGE, setup.rule.sweep_effort)))
+            await Draw(line.terminal, 0.0)
+            judged.append(setup.rule.judge(line, load_regulation(points)))
+        return tuple(judged)
+
+
+def _only_outputs(entries: dict[str, object], setup: Setup) -> Iterator[Finding]:
+    outputs = setup.board.terminals("output")
+    for name in entries:
+        if name not in outputs:
+            yield (name,), f"{name} is no output of the board", f"write one of {', '.join(outputs)}"
+    if not entries:
+        yield (), "the step judges nothing", "write an output and its limit"

@@ -1,0 +1,91 @@
+"""Write asks and answers as plain JSON values and read them back, so that a record can be replayed.
+
+Floats survive exactly (JSON carries their shortest repr); enums are written by value.
+"""
+
+import dataclasses
+import json
+import typing
+from collections.abc import Mapping
+from enum import Enum
+from typing import Any
+
+from station.asks import (
+    Ask,
+    Conditions,
+    Draw,
+    Drawn,
+    Fed,
+    Feed,
+    Mode,
+    Quantity,
+    Question,
+    Read,
+    Reading,
+    Toward,
+    Turn,
+    Turned,
+    Wait,
+)
+from station.errors import Unreadable
+
+__all__ = ["read_ask", "read_reply", "written_ask", "written_reply"]
+
+_ASKS: Mapping[str, type[Ask[Any]]] = {kind.__name__: kind for kind in (Feed, Draw, Wait, Read, Turn, Question)}
+_ENUMS: Mapping[str, type[Enum]] = {"quantity": Quantity, "mode": Mode, "toward": Toward}
+
+
+def written_ask(ask: Ask[Any]) -> str:
+    """Return an ask as JSON text; equal asks give equal texts."""
+    return json.dumps({"ask": type(ask).__name__, **_fields(ask)}, ensure_ascii=False)
+
+
+def read_ask(text: str) -> Ask[Any]:
+    """Return the ask in a JSON text."""
+    data = json.loads(text)
+    return _ASKS[data.pop("ask")](**_revived(data))
+
+
+def written_reply(reply: object) -> str:
+    """Return an answer (or the Unreadable that stood in for one) as JSON text."""
+    if isinstance(reply, Unreadable):
+        return json.dumps({"unreadable": str(reply)}, ensure_ascii=False)
+    if isinstance(reply, Enum):
+        return json.dumps({"turned": reply.value})
+    if reply is None or isinstance(reply, str):
+        return json.dumps({"said": reply}, ensure_ascii=False)
+    return json.dumps({"reply": type(reply).__name__, **_fields(reply)}, ensure_ascii=False)
+
+
+def read_reply(text: str) -> object:
+    """Return the answer in a JSON text."""
+    data = json.loads(text)
+    if "unreadable" in data:
+        return Unreadable(data["unreadable"])
+    if "turned" in data:
+        return Turned(data["turned"])
+    if "said" in data:
+        return data["said"]
+    kind = data.pop("reply")
+    if kind == "Reading":
+        conditions = data.pop("conditions")
+        pairs = {name: tuple((terminal, value) for terminal, value in conditions[name]) for name in ("fed", "drawn")}
+        return Reading(**data, conditions=Conditions(**pairs))
+    return {"Fed": Fed, "Drawn": Drawn}[kind](**_revived(data))
+
+
+def _fields(fact: Any) -> dict[str, Any]:  # noqa: ANN401  any frozen dataclass of asks.py
+    return {field.name: _plain(getattr(fact, field.name)) for field in dataclasses.fields(fact)}
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, Enum):
+        return value.value
+    return _fields(value) if dataclasses.is_dataclass(value) else value
+
+
+def _revived(data: Mapping[str, Any]) -> dict[str, Any]:
+    revived = {}
+    for name, value in data.items():
+        revived[name] = _ENUMS[name](value) if name in _ENUMS else tuple(value) if isinstance(value, list) else value
+    return typing.cast(dict[str, Any], revived)
