@@ -47,10 +47,14 @@ class Conversation:
         remembered = self._stands.get((step, channel))
         return None if remembered is None else remembered[0]
 
-    def forget(self, *steps: Step) -> None:
-        """Stop believing that these settings, or all, still stand."""
+    def forget(self, *steps: Step, channel: int | None = None) -> None:
+        """Stop believing that these settings (or all, if none is named) of a channel (or of all) still stand."""
         self._upsets = self.session.upsets
-        self._stands = {key: value for key, value in self._stands.items() if steps and key[0] not in steps}
+        self._stands = {
+            (step, number): stands
+            for (step, number), stands in self._stands.items()
+            if (steps and step not in steps) or channel not in (None, number)
+        }
 
     def put(self, step: Step, value: Value, channel: int = 1) -> Value:
         """Set something unless it stands already, and return what the instrument says it took.

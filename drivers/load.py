@@ -33,7 +33,7 @@ class Load:
 
     def prepare(self, channel: int) -> None:
         """Switch a channel's input off, choose constant current and program 0 A, all read back."""
-        self._talk.forget(Step.INPUT)
+        self._talk.forget(channel=channel)
         self._talk.put(Step.INPUT, False, channel)
         self._talk.put(Step.FUNCTION, "CURR", channel)
         self._talk.put(Step.CURRENT, 0.0, channel)

@@ -22,8 +22,8 @@ _MOST_CARD_CHANNELS = 99
 class MeterReading:
     """One reading, and how it was taken as the meter itself says.
 
-    `power_line_cycles_actual` is the integration the meter reports, which may be less than was asked for; `seconds` is how
-    long reading took it, autozero included.
+    `power_line_cycles_actual` is the integration the meter reports, which may be less than was asked for; `seconds` is
+    how long reading took it, autozero included.
     """
 
     volts: float
@@ -66,6 +66,8 @@ class Meter:
         is the smallest with room for `expected_volts`, the highest if that is not known. An overload is taken once
         more on the highest range; Overloaded is raised if that is too small as well.
         """
+        if not power_line_cycles > 0.0:
+            raise ValueError(f"the meter was to integrate {power_line_cycles} power-line cycles; write more than 0")
         if channel is not None:
             self._close_channel(self._full_number(channel))
         fitting = self._fitting_range(expected_volts)
@@ -124,12 +126,7 @@ class Meter:
             self._talk.forget(Step.RANGE, Step.INTEGRATION)
 
     def _integrate(self, power_line_cycles: float) -> float:
-        """Set the shortest integration that is at least as long as asked, or the longest; return what the meter took.
-
-        Raises ValueError for what is not above 0.
-        """
-        if not power_line_cycles > 0.0:
-            raise ValueError(f"the meter was to integrate {power_line_cycles} power-line cycles; write more than 0")
+        """Set the shortest integration that is at least as long as asked, or the longest; return what it took."""
         choices = self._traits.power_line_cycles
         enough = (choice for choice in choices if choice >= power_line_cycles * (1.0 - 1e-9))
         return float(self._talk.put(Step.INTEGRATION, next(enough, choices[-1])))

@@ -83,7 +83,7 @@ class Supply:
         if on:
             volts, amps = measured.volts, measured.amps
             logger.warning("%s: channel %d was found on, %g V %g A", self.session.where(), channel, volts, amps)
-        self._talk.forget()
+        self._talk.forget(channel=channel)
         return Found(on, measured.volts, measured.amps)
 
     def set_output(self, channel: int, *, volts: float, limit_amps: float) -> None:
@@ -128,7 +128,7 @@ class Supply:
         regulation = self._regulation
         if any(bits[bit] for _, bit in regulation.trips):
             # The programmed state may still be on, so the next switch has to be sent whatever it is.
-            self._talk.forget(Step.OUTPUT)
+            self._talk.forget(Step.OUTPUT, channel=channel)
             return Mode.TRIPPED
         if not on:
             return Mode.OFF
@@ -164,7 +164,7 @@ class Supply:
 
         Raises BadReply if a protection stays tripped: its cause is still there.
         """
-        self._talk.forget(Step.OUTPUT)
+        self._talk.forget(Step.OUTPUT, channel=channel)
         self._talk.put(Step.OUTPUT, False, channel)
         self._talk.act(Step.CLEAR_TRIPS, channel)
         still = self.trips(channel)

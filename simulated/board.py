@@ -95,7 +95,9 @@ class SimulatedBoard:
         for fault in faults:
             netlist = with_fault(netlist, parse_fault(fault))
         tolerances = dict(description.tolerances)
-        self._parts = nominal_parts(netlist) if rng is None else draw_parts(netlist, rng, tolerances=tolerances)
+        self._parts = (
+            nominal_parts(netlist) if rng is None else draw_parts(netlist, rng, boards=1, tolerances=tolerances)
+        )
         self.trimmers = {trimmer.parameter: 0.5 for trimmer in description.trimmers}
         self._circuit = Circuit(netlist, **_ends(description))
         self._rails = {

@@ -3,12 +3,13 @@
 The same performer serves a real and a simulated bench; it knows terminals and wiring, and no limits.
 """
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Protocol
 
-from drivers import AccuracyTable, DriverError, Load, Meter, Overloaded, Supply
+from drivers import AccuracyTable, DriverError, Load, Meter, Overloaded, Supply, bound, row_for
 from drivers import Mode as ChannelMode
 from station.asks import (
     Draw,
@@ -34,6 +35,7 @@ from station.uncertainty import rectangular, resolution
 
 __all__ = ["Bench", "LoadChannel", "Operator", "SupplyChannel", "Wiring"]
 
+OVER_AMPS_DELAY_SECONDS = 0.5  # long enough to charge a board's capacitors; common practice is 0.2 s, no source
 WAIT_SLICE_SECONDS = 0.2  # how long Ctrl-C may go unnoticed in a wait
 
 
@@ -74,6 +76,7 @@ class Wiring:
     meter: Meter
     meter_channels: Mapping[str, int]
     meter_accuracy: AccuracyTable
+    meter_resolution: Mapping[float, float]  # by power-line cycles, as a fraction of the range
 
 
 class Bench:
@@ -91,10 +94,14 @@ class Bench:
         for name, wired in self._wiring.supplies.items():
             ceiling = self._board.form.terminals[name].never_above or 0.0
             with _told_as_bench_error():
-                wired.supply.prepare(wired.channel, over_volts=min(ceiling, 1.1 * highest_volts[name] + 0.5))
+                wired.supply.prepare(
+                    wired.channel,
+                    over_volts=min(ceiling, 1.1 * highest_volts[name] + 0.5),
+                    over_amps_delay_seconds=OVER_AMPS_DELAY_SECONDS,
+                )
         for wired_load in self._wiring.loads.values():
             with _told_as_bench_error():
-                wired_load.load.switch(wired_load.channel, False)
+                wired_load.load.prepare(wired_load.channel)
 
     def feed(self, ask: Feed) -> Fed:
         """See Performer."""
@@ -138,22 +145,24 @@ class Bench:
             told = self._wiring.meter.read_volts(channel, expected_volts=expected, power_line_cycles=ask.effort)
         except Overloaded as error:
             raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
-        row = self._wiring.meter_accuracy.row_for(told.range_volts)
-        noise = row.noise_at(told.power_line_cycles)
-        u_random = (noise**2 + resolution(row.digit) ** 2) ** 0.5
+        cycles = told.power_line_cycles_actual
+        row = row_for(self._wiring.meter_accuracy, "voltage", told.range_volts)
+        step = self._wiring.meter_resolution[cycles] * told.range_volts
+        u_random = math.hypot(row.noise_rms / math.sqrt(cycles), resolution(step))
         source = f"meter, {told.range_volts:g} V range"
-        u_common = rectangular(row.bound(told.volts))
-        return Reading(told.volts, u_random, u_common, source, told.power_line_cycles, self._clock.seconds())
+        u_common = rectangular(bound(row, told.volts))
+        return Reading(told.volts, u_random, u_common, source, cycles, self._clock.seconds())
 
     def _amps(self, ask: Read) -> Reading:
         wired = self._wiring.supplies.get(ask.terminal)
         if wired is None:
             raise Unreadable(f"no instrument reads a current at {ask.terminal}")
         told = wired.supply.measure(wired.channel)
-        row = wired.readback.row_for(0.0)
-        u_random = (row.noise_at(1.0) ** 2 + resolution(row.digit) ** 2) ** 0.5
+        row = row_for(wired.readback, "current", 0.0)
+        u_random = math.hypot(row.noise_rms, resolution(row.digit))
         source = f"supply channel {wired.channel}, current readback"
-        return Reading(told.amps, u_random, rectangular(row.bound(told.amps)), source, 1.0, self._clock.seconds())
+        # A readback has no integration to choose: it counts as one power-line cycle.
+        return Reading(told.amps, u_random, rectangular(bound(row, told.amps)), source, 1.0, self._clock.seconds())
 
     def turn(self, ask: Turn) -> Turned:
         """See Performer."""

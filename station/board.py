@@ -107,7 +107,7 @@ def load_board(path: Path) -> Board:
     text = read_text(path)
     form = parse_board(text, str(path))
     netlist_path = path.parent / form.circuit
-    if not netlist_path.resolve().is_relative_to(path.parent.resolve()):
+    if "\0" in form.circuit or not netlist_path.resolve().is_relative_to(path.parent.resolve()):
         raise InputError.about(
             f"circuit '{form.circuit}' lies outside the board's folder", "keep it beside the sheet", file=str(path)
         )

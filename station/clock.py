@@ -3,9 +3,7 @@
 import time
 from typing import Protocol
 
-from simulated.clock import VirtualClock
-
-__all__ = ["BenchClock", "Clock", "SimulatedClock"]
+__all__ = ["BenchClock", "Clock", "SimulatedClock", "VirtualTime"]
 
 
 class Clock(Protocol):
@@ -16,6 +14,16 @@ class Clock(Protocol):
 
     def wait(self, seconds: float) -> None:
         """Let time pass."""
+
+
+class VirtualTime(Protocol):
+    """What a simulated bench offers as its time."""
+
+    def seconds(self) -> float:
+        """Return the bench time in seconds."""
+
+    def advance(self, seconds: float) -> None:
+        """Move the bench time on."""
 
 
 class BenchClock:
@@ -36,7 +44,7 @@ class BenchClock:
 class SimulatedClock:
     """The simulated bench's time: waiting moves it and takes none of ours."""
 
-    def __init__(self, virtual: VirtualClock) -> None:
+    def __init__(self, virtual: VirtualTime) -> None:
         self._virtual = virtual
 
     def seconds(self) -> float:

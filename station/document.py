@@ -1,7 +1,7 @@
 """Read a YAML file and remember where each value stands, so that every error can name its line and column."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ __all__ = ["Document", "Path_", "parse_document", "read_text"]
 Path_ = tuple[str | int, ...]  # keys and indices from the top of the document to a value
 Place = tuple[int, int]  # line and column, counted from 1
 MOST_BYTES = 1_000_000
+YAML_TAG = "tag:yaml.org,2002:"
 
 
 class _Loader(yaml.SafeLoader):
@@ -23,13 +24,19 @@ class _Loader(yaml.SafeLoader):
     yaml_implicit_resolvers: dict[str, list[tuple[str, re.Pattern[str]]]] = {}  # noqa: RUF012  pyyaml's own name
 
 
-for _tag, _pattern, _first in (
-    ("bool", r"true|false", "tf"),
-    ("null", r"null|~|", ["n", "~", ""]),
-    ("int", r"[-+]?[0-9]+", list("-+0123456789")),
-    ("float", r"[-+]?(\.[0-9]+|[0-9]+\.[0-9]*)([eE][-+]?[0-9]+)?|\.nan|[-+]?\.inf", list("-+.0123456789")),
-):
-    _Loader.add_implicit_resolver(f"tag:yaml.org,2002:{_tag}", re.compile(rf"^(?:{_pattern})$"), list(_first))
+_SCALARS: dict[str, tuple[re.Pattern[str], list[str], Callable[[str], Any]]] = {
+    "bool": (re.compile(r"^(?:true|false)$"), list("tf"), lambda text: text == "true"),
+    "null": (re.compile(r"^(?:null|~|)$"), ["n", "~", ""], lambda text: None),
+    # Python refuses to read integers of thousands of digits; beyond 18 they stay texts here.
+    "int": (re.compile(r"^[-+]?[0-9]{1,18}$"), list("-+0123456789"), int),
+    "float": (
+        re.compile(r"^(?:[-+]?(\.[0-9]+|[0-9]+\.[0-9]*)([eE][-+]?[0-9]+)?|\.nan|[-+]?\.inf)$"),
+        list("-+.0123456789"),
+        lambda text: float(re.sub(r"\.(?=nan|inf)", "", text)),
+    ),
+}
+for _tag, (_pattern, _first, _) in _SCALARS.items():
+    _Loader.add_implicit_resolver(f"{YAML_TAG}{_tag}", _pattern, _first)
 
 
 @dataclass(frozen=True)
@@ -52,13 +59,15 @@ def read_text(path: Path) -> str:
     """Return a text file's content; InputError where it is missing, too large, empty or not UTF-8 text."""
     name = str(path)
     try:
-        raw = path.read_bytes()
+        with path.open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
     except FileNotFoundError:
         raise InputError.about("there is no such file", "check the name", file=name) from None
-    except OSError as error:
-        raise InputError.about(f"it can't be read ({error.strerror})", "check the path", file=name) from None
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        reason = getattr(error, "strerror", None) or error
+        raise InputError.about(f"it can't be read ({reason})", "check the path", file=name) from None
     if len(raw) > MOST_BYTES:
-        raise InputError.about(f"it holds {len(raw)} bytes, too many for a text of ours", "check the name", file=name)
+        raise InputError.about(f"it holds more than {MOST_BYTES} bytes", "check that it is the right one", file=name)
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -77,12 +86,17 @@ def parse_document(text: str, file: str) -> Document:
         root = yaml.compose(text, Loader=_Loader)
     except yaml.reader.ReaderError as error:
         line = text[: error.position].count("\n") + 1
-        what = f"character {error.position + 1} ({error.character!r}) does not belong in a text file"
+        what = f"character {error.position + 1} (U+{ord(text[error.position]):04X}) does not belong in a text file"
         raise InputError([Problem(file, line, 0, what, "check that it is the right file")]) from None
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         place = (mark.line + 1, mark.column + 1) if mark else (1, 1)
         raise InputError([Problem(file, *place, f"this is not YAML: {error.problem}", _advice(error))]) from None
+    except RecursionError:
+        raise InputError.about("its values are nested too deeply", "write it flatter", file=file) from None
+    except (ValueError, OverflowError):  # pyyaml turns '\\UFFFFFFFF' and '%YAML 111...' into numbers without a look
+        what = "this is not YAML: a version or character code in it is out of range"
+        raise InputError.about(what, "look for '%YAML' and for '\\U' in quotes", file=file) from None
     if not isinstance(root, yaml.MappingNode):
         raise InputError([Problem(file, 1, 1, "the file has no keys", "write 'key: value' lines")])
     reader = _Reader(file)
@@ -109,7 +123,6 @@ class _Reader:
         self.places: dict[Path_, Place] = {}
         self.problems: list[Problem] = []
         self._seen: set[int] = set()
-        self._loader = _Loader("")
 
     def plain(self, node: yaml.Node, path: Path_) -> Any:  # noqa: ANN401  this is the YAML edge
         place = (node.start_mark.line + 1, node.start_mark.column + 1)
@@ -118,14 +131,22 @@ class _Reader:
             self._wrong(place, "an alias (*name) is used", "write the value out")
             return None
         self._seen.add(id(node))
+        if not node.tag.startswith(YAML_TAG):
+            return self._refused_tag(node, place)
         if isinstance(node, yaml.MappingNode):
             return {key: self.plain(value, (*path, key)) for key, value in self._pairs(node, path)}
         if isinstance(node, yaml.SequenceNode):
             return [self.plain(item, (*path, index)) for index, item in enumerate(node.value)]
-        if not node.tag.startswith("tag:yaml.org,2002:"):
-            self._wrong(place, f"the tag {node.tag} is used", "write a plain value")
-            return None
-        return self._loader.construct_object(node)
+        kind, text = node.tag.removeprefix(YAML_TAG), str(node.value)
+        if kind == "str":
+            return text
+        if kind not in _SCALARS or not _SCALARS[kind][0].match(text):
+            return self._refused_tag(node, place)
+        return _SCALARS[kind][2](text)
+
+    def _refused_tag(self, node: yaml.Node, place: Place) -> None:
+        tag = node.tag.replace(YAML_TAG, "!!")
+        self._wrong(place, f"the tag {tag} is used", "write a plain value")
 
     def _pairs(self, node: yaml.MappingNode, path: Path_) -> Iterator[tuple[str, yaml.Node]]:
         keys: set[str] = set()

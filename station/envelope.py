@@ -4,9 +4,10 @@ One place for both, whatever the step and whoever performs: an ask beyond the bo
 reaches an instrument, and an answer that shows the board misbehaving stops the step as Failed.
 """
 
+import math
 from typing import Any
 
-from station.asks import Ask, Draw, Fed, Feed, Mode, Quantity, Read, Reading
+from station.asks import GND, Ask, Draw, Fed, Feed, Mode, Quantity, Read, Reading
 from station.board import Board
 from station.errors import BoardStopped, InputError
 from station.quantities import format_value
@@ -25,20 +26,35 @@ class Envelope:
     def refuse_beyond(self, ask: Ask[Any]) -> None:
         """Raise InputError for an ask beyond the board's absolute limits, before anybody answers it."""
         if isinstance(ask, Feed):
-            form = self._terminals[ask.terminal]
-            if abs(ask.volts) > (form.never_above or 0.0) or ask.volts * form.sign < 0.0:
-                allowed = f"0 V to {form.sign * (form.never_above or 0.0):g} V"
-                raise InputError.about(f"{ask.terminal} was to be fed {ask.volts:g} V", f"the sheet allows {allowed}")
+            self._check_feed(ask)
         if isinstance(ask, Draw):
             rated = self._terminals[ask.terminal].rated
-            if ask.amps < 0.0 or (rated is not None and ask.amps > 2.0 * rated):
-                raise InputError.about(f"{ask.terminal} was to carry {ask.amps:g} A", f"it is rated for {rated:g} A")
+            if not 0.0 <= ask.amps <= (math.inf if rated is None else 2.0 * rated):
+                known = "no rating is known" if rated is None else f"it is rated for {rated:g} A"
+                raise InputError.about(f"{ask.terminal} was to carry {ask.amps:g} A", known)
+
+    def _check_feed(self, ask: Feed) -> None:
+        form = self._terminals[ask.terminal]
+        if form.kind != "input":
+            raise InputError.about(f"{ask.terminal} was to be fed", f"it is an {form.kind}, no input")
+        # `not 0 <= x <= top` rather than `x > top`: a NaN fails every comparison and must not get through
+        if not 0.0 <= ask.volts * form.sign <= (form.never_above or 0.0):
+            allowed = f"0 V to {form.sign * (form.never_above or 0.0):g} V"
+            raise InputError.about(f"{ask.terminal} was to be fed {ask.volts:g} V", f"the sheet allows {allowed}")
+        if ask.volts and not 0.0 < ask.amps_limit < math.inf:
+            what = f"{ask.terminal} was to be fed {ask.volts:g} V under a limit of {ask.amps_limit:g} A"
+            raise InputError.about(what, "give the step a current limit")
 
     def stop_on(self, ask: Ask[Any], reply: object) -> None:
         """Raise BoardStopped where an answer shows that the board must not be taken further."""
         if isinstance(ask, Feed) and isinstance(reply, Fed) and reply.mode is not Mode.CV:
             raise BoardStopped(ask.terminal, _limited(ask, reply.mode))
-        if isinstance(ask, Read) and isinstance(reply, Reading) and ask.quantity is Quantity.VOLTAGE:
+        if (
+            isinstance(ask, Read)
+            and isinstance(reply, Reading)
+            and ask.quantity is Quantity.VOLTAGE
+            and ask.against == GND
+        ):
             self._check_rail(ask.terminal, reply.value)
 
     def _check_rail(self, terminal: str, volts: float) -> None:

@@ -38,7 +38,6 @@ class Form(BaseModel):
         frozen=True,
         extra="forbid",
         alias_generator=lambda name: name.rstrip("_").replace("_", " "),
-        populate_by_name=True,
         arbitrary_types_allowed=True,
     )
 
@@ -102,6 +101,8 @@ def fill(form: type[AnyForm], data: object, document: Document, path: Path_) -> 
 def _problem(form: type[BaseModel], fault: Any, document: Document, path: Path_) -> Problem:  # noqa: ANN401  pydantic's
     where: Path_ = (*path, *fault["loc"])
     key = str(where[-1]) if where else "the file"
+    if where and isinstance(where[-1], int):
+        key = f"entry {where[-1] + 1}"
     kind, context = fault["type"], fault.get("ctx", {})
     if kind == "missing":
         return document.problem(where[:-1], f"the key '{key}' is missing", f"write '{key}: ...' here")
@@ -121,9 +122,9 @@ def _keys_at(form: type[BaseModel], loc: tuple[str | int, ...]) -> tuple[str, ..
     """Return the keys known where an unknown one was found, by walking the form along the path."""
     current: type[BaseModel] = form
     for step in loc:
-        for name, field in current.model_fields.items():
-            if step in (field.alias, name):
-                current = _inner(field.annotation) or current
+        fields = {field.alias or name: field.annotation for name, field in current.model_fields.items()}
+        # a key beyond the fields names a terminal or trimmer, whose form the class says in __pydantic_extra__
+        current = _inner(fields.get(str(step), current.__annotations__.get("__pydantic_extra__"))) or current
     return tuple(field.alias or name for name, field in current.model_fields.items())
 
 

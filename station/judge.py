@@ -47,8 +47,8 @@ class Rule:
             raise ValueError(f"a false-accept risk of {self.risk:.6g} can not be kept; write 0 % to 50 %")
         if self.guard_factor is not None and not 0.0 <= self.guard_factor <= 10.0:
             raise ValueError(f"a guard band of {self.guard_factor:.6g} U is not usable; write 0 to 10")
-        if not self.efforts or list(self.efforts) != sorted(self.efforts):
-            raise ValueError("the efforts of a rule are increasing numbers of power-line cycles")
+        if not 1 <= len(self.efforts) <= 10 or list(self.efforts) != sorted(self.efforts):
+            raise ValueError("the efforts of a rule are one to ten increasing numbers of power-line cycles")
 
     @property
     def early_risk(self) -> float:
@@ -77,9 +77,10 @@ class Rule:
         if not (math.isfinite(value) and 0.0 <= u < math.inf):
             raise ValueError(f"the judge was given {value} ± {u}, which is no reading; such a line is Aborted")
         room, guard = limit.room(value), self.guard(u, last=last)
-        if room >= 0.0 and room >= guard and self._both_sides_kept(value, u, limit, last):
+        dust = 1e-12 * abs(value)  # a reading on the edge of the guard band is on it, as one on the limit is
+        if room >= 0.0 and room >= guard - dust and self._both_sides_kept(value, u, limit, last):
             return Outcome.PASSED
-        return Outcome.FAILED if room < 0.0 and -room >= guard else Outcome.UNDECIDED
+        return Outcome.FAILED if room < 0.0 and -room >= guard - dust else Outcome.UNDECIDED
 
     def _both_sides_kept(self, value: float, u: float, limit: Limit, last: bool) -> bool:
         """Keep the risk where the tolerance is so narrow that both limits weigh; one side alone is w's matter."""

@@ -1,11 +1,12 @@
 """Read a test profile: what a good board does, step by step, checked against its board before any power."""
 
+import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, field_validator
+from pydantic import BeforeValidator, Field, field_validator
 
 from station.board import Board, load_board
 from station.document import Document, Path_, parse_document, read_text
@@ -34,6 +35,8 @@ class DecisionForm(Form):
 
     def made(self) -> Rule:
         """Return the rule."""
+        if self.guard_band is not None and (self.rule == "simple" or "false_accept_at_most" in self.model_fields_set):
+            raise ValueError("a guard band stands beside another rule; keep the guard band or the other")
         factor = None if self.guard_band is None else _factor(self.guard_band)
         return Rule(guarded=self.rule == "guarded", risk=self.false_accept_at_most, guard_factor=factor)
 
@@ -49,11 +52,15 @@ def _factor(text: str) -> float:
     return factor
 
 
+def _revision(text: object) -> object:
+    return str(text) if isinstance(text, int) else text
+
+
 class ProfileForm(Form):
     """The keys at the top of a profile."""
 
     profile: str = Field(min_length=1)
-    revision: str | int = "-"
+    revision: Annotated[str, BeforeValidator(_revision)] = "-"
     board: str
     decision: DecisionForm = DecisionForm()
     steps: list[dict[str, Any]] = Field(min_length=1)
@@ -91,31 +98,39 @@ def parse_profile(text: str, path: Path, board: Board | None = None) -> Profile:
     """Return the profile in a text; the board is loaded from beside `path` unless it is given."""
     document = parse_document(text, str(path))
     form, problems = fill(ProfileForm, document.data, document, ())
-    if form is None:
+    if board is None:
+        board, more = _board(document, path)
+        problems += more
+    if board is None:
         raise InputError(problems)
-    board = board or _board(form, document, path)
-    rule, problems = _rule(form, document)
+    rule, more = _rule(form, document) if form is not None else (Rule(), [])
     reader = _Steps(document, board, rule)
-    steps = tuple(reader.bound(form.steps))
-    if problems or reader.problems:
-        raise InputError([*problems, *reader.problems])
-    return Profile(form.profile, str(form.revision), path, text, board, rule, steps, tuple(reader.notes))
+    steps = tuple(reader.bound(document.data.get("steps")))
+    problems += [*more, *reader.problems]
+    if form is None or problems:
+        raise InputError(problems)
+    return Profile(form.profile, form.revision, path, text, board, rule, steps, tuple(reader.notes))
 
 
-def _board(form: ProfileForm, document: Document, path: Path) -> Board:
+def _board(document: Document, path: Path) -> tuple[Board | None, list[Problem]]:
+    """Return the board beside the profile, or None where there is none to check the steps against, and why."""
+    name, sheet = document.data.get("profile"), document.data.get("board")
+    if not isinstance(sheet, str):
+        return None, []  # the form has said so
     try:
-        board = load_board(path.parent / form.board)
+        board = load_board(path.parent / sheet)
     except InputError as error:
-        if any(problem.what == "there is no such file" for problem in error.problems):
-            what = f"the board sheet '{form.board}' is not there"
-            raise InputError([document.problem(("board",), what, "write its name as seen from the profile")]) from None
-        raise
-    prefix = form.profile.partition("/")[0]
-    if prefix != board.name:
-        what = f"the profile is for '{prefix}', but {form.board} is the sheet of '{board.name}'"
-        instead = f"write 'profile: {board.name}/...', or name the sheet of '{prefix}'"
-        raise InputError([document.problem(("profile",), what, instead)])
-    return board
+        missing = Problem(str(path.parent / sheet), 0, 0, "there is no such file", "check the name")
+        if missing not in error.problems:
+            return None, list(error.problems)
+        what = f"the board sheet '{sheet}' is not there"
+        return None, [document.problem(("board",), what, "write its name as seen from the profile")]
+    prefix = name.partition("/")[0] if isinstance(name, str) else board.name
+    if prefix == board.name:
+        return board, []
+    what = f"the profile is for '{prefix}', but {sheet} is the sheet of '{board.name}'"
+    instead = f"write 'profile: {board.name}/...', or name the sheet of '{prefix}'"
+    return None, [document.problem(("profile",), what, instead)]
 
 
 def _rule(form: ProfileForm, document: Document) -> tuple[Rule, list[Problem]]:
@@ -134,13 +149,16 @@ class _Steps:
         self.problems: list[Problem] = []
         self.notes: list[str] = []
         self._inherited: float | None = None
-        self._titles: dict[str, int] = {}
+        self._ramp_unread = False  # a ramp is there, but wrong: what later steps inherit is not known
+        self._titles: set[str] = set()
 
-    def bound(self, entries: list[dict[str, Any]]) -> Iterator[BoundStep]:
-        for index, entry in enumerate(entries):
+    def bound(self, entries: object) -> Iterator[BoundStep]:
+        """Yield the steps that can be read; entries that are no mappings are the form's to report."""
+        for index, entry in enumerate(entries if isinstance(entries, list) else []):
             path: Path_ = ("steps", index)
-            form = self._form(entry, path)
+            form = self._form(entry, path) if isinstance(entry, dict) else None
             if form is None:
+                self._ramp_unread |= isinstance(entry, dict) and "ramp" in entry
                 continue
             setup = Setup(self.board, self.rule, self._title(form), self._amps_limit(form, (*path, form.kind)))
             self._check(form, setup, (*path, form.kind))
@@ -180,18 +198,20 @@ class _Steps:
         return {key: value for key, value in body.items() if key in known}
 
     def _title(self, form: StepForm) -> str:
-        title = form.name or form.kind
-        count = self._titles[title] = self._titles.get(title, 0) + 1
-        return title if count == 1 else f"{title} {count}"
+        plain = form.name or form.kind
+        numbered = (plain if count == 1 else f"{plain} {count}" for count in itertools.count(1))
+        title = next(title for title in numbered if title not in self._titles)
+        self._titles.add(title)
+        return title
 
     def _amps_limit(self, form: StepForm, path: Path_) -> float:
         own = form.own_amps_limit()
         if form.kind == "ramp":
             self._inherited = own
         if own is None and form.powers:
-            if self._inherited is None:
+            if self._inherited is None and not self._ramp_unread:
                 self._wrong(path, "the step feeds power, but no ramp came before it", "write a 'ramp' step first")
-            else:
+            elif self._inherited is not None:
                 limit = format_value(self._inherited, "A")
                 self.notes.append(f"step '{form.name or form.kind}' keeps the ramp's current limit of {limit}")
         return own if own is not None else self._inherited or 0.0

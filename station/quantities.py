@@ -26,6 +26,7 @@ _SHOWN = {"ohm": "Ω", "1": "%", "1/V": "%/V"}  # how a base unit is written for
 _SPELLINGS = str.maketrans({"µ": "u", "μ": "u", "−": "-", "–": "-", "\u00a0": " ", "\u202f": " "})
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _VALUE = re.compile(rf"\s*({_NUMBER})\s*(\S.*?)?\s*")
+_COMMA = re.compile(r"[+-]?\d*,\d")
 _ASYMMETRIC = re.compile(rf"(.+?)\s*\+\s*({_NUMBER}[^+-]*?)\s*-\s*({_NUMBER}.*)")
 
 
@@ -35,7 +36,7 @@ class LimitError(ValueError):
 
 def _plain(text: str) -> str:
     """Return the ASCII spelling: Ω and ohm, µ and u, − and -, ± and +- are equal."""
-    spelt = re.sub(r"[ΩΩ]|(?<=[pnumkMG\s\d])[Oo]hms?\b", "ohm", text.translate(_SPELLINGS))
+    spelt = re.sub(r"[Ω\u2126]|(?<=[pnumkMG\s\d])[Oo]hms?\b", "ohm", text.translate(_SPELLINGS))
     return spelt.replace("±", "+-").replace("+/-", "+-").strip()
 
 
@@ -56,8 +57,9 @@ def _text_of(text: object, unit: str) -> str:
 
 
 def _parse(text: str, unit: str) -> Decimal:
+    text = text.strip()
     match = _VALUE.fullmatch(text)
-    if match is None:
+    if match is None or _COMMA.match(text):
         hint = "a decimal point, no comma" if "," in text else f"a number and a unit, such as '10 {unit_name(unit)}'"
         raise LimitError(f"'{text}' is not a value; write {hint}")
     number, written = match.groups()
@@ -73,8 +75,9 @@ def _unit_of(written: str, unit: str) -> tuple[str, Decimal]:
     if written in _UNITS:
         return _UNITS[written]
     wanted = [text for text, (kind, _) in _UNITS.items() if kind == unit]
-    near = difflib.get_close_matches(written, wanted, n=1, cutoff=0.5)
-    raise LimitError(f"'{written}' is not a unit known here; write {(near or [unit_name(unit)])[0]}")
+    same_letters = [text for text in wanted if text.casefold() == written.casefold()]
+    near = same_letters or difflib.get_close_matches(written, wanted, n=1, cutoff=0.5) or [unit_name(unit)]
+    raise LimitError(f"'{written}' is not a unit known here; write {near[0].replace('ohm', 'Ω')}")
 
 
 def _decimal(number: str) -> Decimal:
@@ -82,7 +85,7 @@ def _decimal(number: str) -> Decimal:
         value = Decimal(number)
     except InvalidOperation:
         raise LimitError(f"'{number}' is not a number; write digits with a decimal point") from None
-    if not value.is_finite() or abs(value) > Decimal("1e15"):
+    if not value.is_finite() or value.adjusted() > 15:  # not compared with 1e15: abs() of 1e9999999 overflows
         raise LimitError(f"'{number}' is not a usable number; write a finite one")
     return value
 
@@ -186,6 +189,10 @@ class Limit:
         plus, minus = (
             _parse(side, "1") * abs(nominal) if relative else _parse(side, unit) for side in (plus_text, minus_text)
         )
+        if relative and not nominal:
+            raise LimitError(
+                f"a share of {format_value(nominal, unit)} is nothing; write the tolerance in {unit_name(unit)}"
+            )
         if plus < 0 or minus < 0:
             raise LimitError(f"a tolerance of '{nominal_text.strip()}' is negative; write it without its sign")
         return cls(nominal - minus, nominal + plus, unit, nominal, relative)

@@ -33,30 +33,37 @@ def made_safe(
             problems += (f"{name}: {problem}" for problem in switch_off())
         except Exception as error:  # noqa: BLE001  whatever one instrument does, the next must be made safe
             problems.append(f"{name}: {error}")
-    volts: list[tuple[str, float]] = []
-    for terminal in terminals:
-        try:
-            volts.append((terminal, _bled(left_volts, terminal, safe_below, clock)))
-        except (StationError, OSError) as error:
-            problems.append(f"{terminal}: the voltage left there can't be read ({error})")
+    volts, unread = _bled(left_volts, terminals, safe_below, clock)
+    problems += unread
     charged = [f"{name} still holds {format_value(v, 'V', digits=3)}" for name, v in volts if abs(v) >= safe_below]
-    if span := _between_rails(volts, safe_below):
-        charged.append(span)
+    if _span(volts) >= safe_below:
+        charged.append(f"{format_value(_span(volts), 'V', digits=3)} are left between two rails, which add up")
     return SafeState(not problems and not charged, (*problems, *charged), tuple(volts), clock.seconds())
 
 
-def _bled(left_volts: Callable[[str], float], terminal: str, safe_below: float, clock: Clock) -> float:
-    """Return the volts left at a terminal once they are below `safe_below`, or after the longest wait."""
+def _bled(
+    left_volts: Callable[[str], float], terminals: Sequence[str], safe_below: float, clock: Clock
+) -> tuple[list[tuple[str, float]], list[str]]:
+    """Watch the terminals until all are below `safe_below`, also one against the other, or the longest wait is over.
+
+    Returns the volts left at each, and the terminals that can't be read, in words.
+    """
     end = clock.seconds() + MOST_SECONDS
-    while abs(volts := left_volts(terminal)) >= safe_below and clock.seconds() < end:
+    while True:
+        volts: list[tuple[str, float]] = []
+        unread: list[str] = []
+        for terminal in terminals:
+            try:
+                volts.append((terminal, left_volts(terminal)))
+            except (StationError, OSError) as error:
+                unread.append(f"{terminal}: the voltage left there can't be read ({error})")
+        empty = all(abs(v) < safe_below for _, v in volts) and _span(volts) < safe_below
+        if empty or unread or clock.seconds() >= end:
+            return volts, unread
         clock.wait(POLL_SECONDS)
-    return volts
 
 
-def _between_rails(volts: Sequence[tuple[str, float]], safe_below: float) -> str:
-    """Return what is wrong between the highest and the lowest terminal: two safe rails add up."""
-    if not volts:
-        return ""
-    low, high = min(volts, key=lambda pair: pair[1]), max(volts, key=lambda pair: pair[1])
-    span = high[1] - low[1]
-    return f"{span:.3g} V are left between {low[0]} and {high[0]}" if span >= 2.0 * safe_below else ""
+def _span(volts: Sequence[tuple[str, float]]) -> float:
+    """Return the volts between the highest and the lowest terminal, GND included: two safe rails add up."""
+    found = [0.0, *(v for _, v in volts)]
+    return max(found) - min(found)

@@ -40,15 +40,18 @@ def measured(reading: Reading) -> Result:
 def linear(terms: Iterable[tuple[float, Reading]], *, offset: float = 0.0) -> Result:
     """Return offset + Σ c·reading with its uncertainty (JCGM 100, 5.2.2).
 
-    Random parts add in quadrature. Common parts of one source are fully correlated, so they add with sign first.
+    Random parts add in quadrature. Common parts of one source are fully correlated, so they add with sign first; so
+    do the factors of one and the same reading that stands in several terms.
     """
+    factors: dict[int, tuple[float, Reading]] = {}
+    for factor, reading in terms:
+        before, _ = factors.get(id(reading), (0.0, reading))
+        factors[id(reading)] = (before + factor, reading)
     value, random_squared = offset, 0.0
     common: dict[str, float] = {}
-    efforts = []
-    for factor, reading in terms:
+    for factor, reading in factors.values():
         value += factor * reading.value
         random_squared += (factor * reading.u_random) ** 2
         common[reading.source] = common.get(reading.source, 0.0) + factor * reading.u_common
-        efforts.append(reading.effort)
     u = math.sqrt(random_squared + sum(part * part for part in common.values()))
-    return Result(value, u, min(efforts, default=None))
+    return Result(value, u, min((reading.effort for _, reading in factors.values()), default=None))

@@ -14,7 +14,18 @@ from typing import Literal
 from drivers import scpi
 from drivers.link import Manners
 
-__all__ = ["Bit", "Compare", "Dialect", "InstrumentKind", "MeterTraits", "Question", "Regulation", "Setting", "Step"]
+__all__ = [
+    "Bit",
+    "Compare",
+    "Dialect",
+    "InstrumentKind",
+    "MeterTraits",
+    "Question",
+    "Regulation",
+    "Setting",
+    "Step",
+    "Value",
+]
 
 InstrumentKind = Literal["supply", "load", "meter"]
 Value = float | bool | str

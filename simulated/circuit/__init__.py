@@ -1,0 +1,40 @@
+"""Solve a board's circuit from its SPICE netlist, for one board or thousands at once.
+
+Read a netlist, put a fault in, draw parts within their tolerances, and ask a `Circuit` for its DC
+operating point with the bench's supplies, loads and meters on it.
+"""
+
+from .capacitance import capacitance_at
+from .edits import apply_edit
+from .ends import LoadEnd, MeterEnd, SupplyEnd, SupplySetting
+from .errors import CircuitError, FaultError, NetlistError, TopologyError
+from .faults import Fault, fault_kind, fault_kinds, parse_fault, with_fault
+from .netlist import Netlist
+from .parts import Parts, draw_parts, nominal_parts
+from .reader import read_netlist
+from .solve import Circuit, OperatingPoint
+
+__all__ = [
+    "Circuit",
+    "CircuitError",
+    "Fault",
+    "FaultError",
+    "LoadEnd",
+    "MeterEnd",
+    "Netlist",
+    "NetlistError",
+    "OperatingPoint",
+    "Parts",
+    "SupplyEnd",
+    "SupplySetting",
+    "TopologyError",
+    "apply_edit",
+    "capacitance_at",
+    "draw_parts",
+    "fault_kind",
+    "fault_kinds",
+    "nominal_parts",
+    "parse_fault",
+    "read_netlist",
+    "with_fault",
+]

@@ -53,7 +53,8 @@ class _Words:
         return value_of(text, self.line.place, self.plain[0])
 
     def options(self, *, without: Collection[str] = ()) -> tuple[tuple[str, Expression], ...]:
-        kept = [(name, text) for name, text in self.named if name not in without]
+        # An instance's m is its number of copies; a diode model's m is its grading coefficient.
+        kept = [("multiplier" if name == "m" else name, text) for name, text in self.named if name not in without]
         return tuple((name, self.expression(text)) for name, text in kept)
 
 
@@ -229,7 +230,8 @@ def _call(words: _Words, models: Collection[str]) -> Element:
     if len(plain) < 3:
         raise words.error("nodes or subcircuit name are missing; write 'Xname node node ... subcircuit'")
     nodes = tuple(node_name(word) for word in plain[1:-1])
-    return _element(words, nodes, model=plain[-1].lower(), options=words.options())
+    options = tuple((name, words.expression(text)) for name, text in words.named)
+    return _element(words, nodes, model=plain[-1].lower(), options=options)
 
 
 ELEMENT_KINDS: dict[str, Callable[[_Words, Collection[str]], Element]] = {
@@ -259,4 +261,4 @@ def parse_model(line: Line) -> Model:
         raise words.error(f"models of type {kind} are not simulated; write one of {', '.join(_MODEL_KINDS)}")
     if len(words.plain) > 3:
         raise words.error(f"'{words.plain[3]}' is no PARAMETER=VALUE; write {words.plain[3]}=VALUE")
-    return Model(words.plain[1].lower(), kind, dict(words.options()), line.place)
+    return Model(words.plain[1].lower(), kind, {name: words.expression(text) for name, text in words.named}, line.place)

@@ -11,7 +11,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LEAKAGE_SIEMENS", "LoadEnd", "MeterEnd", "SupplyEnd", "SupplyMode", "SupplySetting"]
+__all__ = ["LEAKAGE_SIEMENS", "Ends", "LoadEnd", "MeterEnd", "SupplyEnd", "SupplyMode", "SupplySetting"]
 __all__ += ["load_current", "load_step", "next_modes", "supply_row"]
 
 Floats = NDArray[np.float64]
@@ -19,7 +19,7 @@ Modes = NDArray[np.int8]
 
 # What an output that is off, or that would have to sink, still conducts: 1 Gohm.
 LEAKAGE_SIEMENS = 1e-9
-_ROUNDING = 0.05  # half-width of a load's corners, as a fraction of its minimum voltage
+_ROUNDING = 0.05  # half-width of a load's rounded knee, as a fraction of its minimum voltage
 
 
 @dataclass(frozen=True)
@@ -60,6 +60,15 @@ class SupplySetting:
     on: bool | NDArray[np.bool_] = True
 
 
+@dataclass(frozen=True)
+class Ends:
+    """The bench's ends that hang on one circuit."""
+
+    supplies: tuple[SupplyEnd, ...] = ()
+    loads: tuple[LoadEnd, ...] = ()
+    meters: tuple[MeterEnd, ...] = ()
+
+
 class SupplyMode(IntEnum):
     """What a supply holds: its voltage, its current limit, or nothing (it would sink, or is off)."""
 
@@ -95,19 +104,12 @@ def next_modes(modes: Modes, volts: Floats, amps: Floats, settings: tuple[Floats
 
 
 def load_current(volts: Floats, amps: Floats, minimum: Floats) -> tuple[Floats, Floats]:
-    """Return what loads draw at `volts`, and the slope; corners are rounded so that Newton can follow."""
+    """Return what loads draw at `volts`, and the slope; the knee is rounded so that Newton can follow."""
     share = volts / minimum
-    lower, upper = _ramp(share), _ramp(share - 1.0)
-    slope = np.clip((share + _ROUNDING) / (2 * _ROUNDING), 0, 1) - np.clip(
-        (share - 1 + _ROUNDING) / (2 * _ROUNDING), 0, 1
-    )
-    return amps * (lower - upper), amps * slope / minimum
-
-
-def _ramp(share: Floats) -> Floats:
-    """max(0, share), with a parabola instead of its corner."""
-    rounded = (share + _ROUNDING) ** 2 / (4 * _ROUNDING)
-    return np.where(share <= -_ROUNDING, 0.0, np.where(share >= _ROUNDING, share, rounded))
+    past_knee = np.clip((share - 1.0 + _ROUNDING) / (2 * _ROUNDING), 0.0, 1.0)
+    cut_off = np.where(past_knee < 1.0, _ROUNDING * past_knee**2, share - 1.0)
+    drawn = np.where(share > 0.0, amps * (share - cut_off), 0.0)
+    return drawn, np.where(share > 0.0, amps * (1.0 - past_knee) / minimum, 0.0)
 
 
 def load_step(new: Floats, old: Floats, minimum: Floats) -> Floats:

@@ -31,6 +31,8 @@ class ValueRow:
         self._trees = [(column, tree) for column, tree in enumerate(trees) if not isinstance(tree, Number)]
 
     def _evaluate(self, column: int, tree: Expression, values: Mapping[str, Value]) -> Value:
+        if isinstance(tree, Number):
+            return tree.value
         try:
             return evaluate(tree, values)
         except ExpressionError as error:

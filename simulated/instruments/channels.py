@@ -27,7 +27,12 @@ def channels_in(style: Style, count: int) -> Channels:
 
 
 def setting(
-    pattern: str, numeric: Numeric, channels: Channels, *, put: Callable[[int, float], None], get: Callable[[int], float]
+    pattern: str,
+    numeric: Numeric,
+    channels: Channels,
+    *,
+    put: Callable[[int, float], None],
+    get: Callable[[int], float],
 ) -> tuple[Command, Command]:
     """Return the command and the query of a numeric setting."""
 

@@ -23,15 +23,22 @@ _TRIPPED_BIT = 2  # QUEStionable bit 1: current
 class LoadRatings:
     """What a load can be set to, how fast it gets there, and how well it keeps and shows it."""
 
-    amps: Numeric = Numeric(0.0, 5.0, 0.0, 1e-4, "A")
-    protection_amps: Numeric = Numeric(0.0, 5.5, 5.5, 1e-3, "A")
-    programming: Accuracy = Accuracy(0.0005, 0.5e-3)
-    amps_readback: Readback = Readback(Accuracy(0.001, 1e-3), noise=2e-5, resolution=1e-4)
-    volts_readback: Readback = Readback(Accuracy(0.0005, 5e-3), noise=1e-4, resolution=1e-3)
-    step_seconds: float = 0.005
+    amps: Numeric
+    protection_amps: Numeric
+    programming: Accuracy
+    amps_readback: Readback
+    volts_readback: Readback
+    step_seconds: float
 
 
-BENCH_LOAD = LoadRatings()
+BENCH_LOAD = LoadRatings(
+    amps=Numeric(0.0, 5.0, 0.0, 1e-4, "A"),
+    protection_amps=Numeric(0.0, 5.5, 5.5, 1e-3, "A"),
+    programming=Accuracy(0.0005, 0.5e-3),
+    amps_readback=Readback(Accuracy(0.001, 1e-3), noise=2e-5, resolution=1e-4),
+    volts_readback=Readback(Accuracy(0.0005, 5e-3), noise=1e-4, resolution=1e-3),
+    step_seconds=0.005,
+)
 """A load of 5 A an input."""
 
 
@@ -69,6 +76,7 @@ class LoadInput:
         """Take over a new constant current."""
         self.amps_set = amps
         self._apply()
+        self.watch()
 
     def set_protection(self, amps: float) -> None:
         """Take over the current above which the input switches itself off."""
@@ -79,11 +87,13 @@ class LoadInput:
         """Switch the input."""
         self.on = on
         self._apply()
+        self.watch()
 
     def clear(self) -> None:
         """Forget a trip; an input that was not switched off meanwhile draws again."""
         self.tripped = False
         self._apply()
+        self.watch()
 
     def watch(self) -> int:
         """Let the protection look at the input; return the QUEStionable condition."""

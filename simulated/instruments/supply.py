@@ -11,14 +11,11 @@ from simulated.instruments.channels import Channels, Style, channels_in, event, 
 from simulated.instruments.errors import ScpiError
 from simulated.instruments.scpi import Connection, Interpreter
 from simulated.instruments.status import Status
-from simulated.instruments.supply_channel import SupplyChannel, SupplyRatings, SupplySettings, Trip
+from simulated.instruments.supply_channel import BENCH_SUPPLY, SupplyChannel, SupplyRatings, SupplySettings, Trip
 from simulated.instruments.tree import Command, command
 from simulated.ports import SupplyPort
 
-__all__ = ["BENCH_SUPPLY", "ChannelState", "Supply"]
-
-BENCH_SUPPLY = SupplyRatings()
-"""A supply of 32 V and 3 A an output."""
+__all__ = ["ChannelState", "Supply"]
 
 
 @dataclass(frozen=True)

@@ -13,22 +13,36 @@ from simulated.instruments.accuracy import Accuracy, Readback, Readout, drawn
 from simulated.instruments.parameters import Numeric
 from simulated.ports import Regulation, SupplyPort, SupplyState
 
-__all__ = ["SupplyChannel", "SupplyRatings", "SupplySettings", "Trip"]
+__all__ = ["BENCH_SUPPLY", "SupplyChannel", "SupplyRatings", "SupplySettings", "Trip"]
 
 
 @dataclass(frozen=True)
 class SupplyRatings:
     """What a supply can be set to, how fast it gets there, and how well it keeps and shows it."""
 
-    volts: Numeric = Numeric(0.0, 32.0, 0.0, 1e-3, "V")
-    limit_amps: Numeric = Numeric(0.0, 3.0, 0.1, 1e-4, "A")
-    protection_volts: Numeric = Numeric(0.5, 35.2, 35.2, 1e-3, "V")
-    protection_seconds: Numeric = Numeric(0.0, 10.0, 0.05, 1e-3, "S")
-    programming: Accuracy = Accuracy(0.0005, 5e-3)
-    volts_readback: Readback = Readback(Accuracy(0.0005, 5e-3), noise=1e-4, resolution=1e-3)
-    amps_readback: Readback = Readback(Accuracy(0.001, 0.5e-3), noise=1e-5, resolution=1e-4)
-    turn_on_seconds: float = 0.020
-    step_seconds: float = 0.010
+    volts: Numeric
+    limit_amps: Numeric
+    protection_volts: Numeric
+    protection_seconds: Numeric
+    programming: Accuracy
+    volts_readback: Readback
+    amps_readback: Readback
+    turn_on_seconds: float
+    step_seconds: float
+
+
+BENCH_SUPPLY = SupplyRatings(
+    volts=Numeric(0.0, 32.0, 0.0, 1e-3, "V"),
+    limit_amps=Numeric(0.0, 3.0, 0.1, 1e-4, "A"),
+    protection_volts=Numeric(0.5, 35.2, 35.2, 1e-3, "V"),
+    protection_seconds=Numeric(0.0, 10.0, 0.05, 1e-3, "S"),
+    programming=Accuracy(0.0005, 5e-3),
+    volts_readback=Readback(Accuracy(0.0005, 5e-3), noise=1e-4, resolution=1e-3),
+    amps_readback=Readback(Accuracy(0.001, 0.5e-3), noise=1e-5, resolution=1e-4),
+    turn_on_seconds=0.020,
+    step_seconds=0.010,
+)
+"""A supply of 32 V and 3 A an output."""
 
 
 class Trip(Flag):
@@ -57,9 +71,7 @@ class SupplySettings:
 class SupplyChannel:
     """One output with what it is wired to."""
 
-    def __init__(
-        self, port: SupplyPort, clock: VirtualClock, ratings: SupplyRatings, rng: np.random.Generator
-    ) -> None:
+    def __init__(self, port: SupplyPort, clock: VirtualClock, ratings: SupplyRatings, rng: np.random.Generator) -> None:
         self._port = port
         self._clock = clock
         self._ratings = ratings

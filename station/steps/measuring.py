@@ -55,6 +55,9 @@ class Measure(StepForm):
             if wanted.current is not None and setup.terminal(terminal).kind != "input":
                 what = f"a current is asked at {terminal}, which is no input; no instrument is there to read it"
                 yield (terminal, "current"), what, f"ask it at one of {', '.join(setup.board.terminals('input'))}"
+            elif wanted.current is not None and wanted.current.high is not None and wanted.current.high < 0:
+                what = f"the current at {terminal} is what the board draws, positive, but its limit is {wanted.current}"
+                yield (terminal, "current"), what, "write the limit without its sign"
             if wanted.voltage is not None and (what := wrong_side(setup, terminal, wanted.voltage)):
                 yield (terminal, "voltage"), what, "write the limit with the terminal's sign"
         if not self.other():

@@ -28,7 +28,7 @@ class Ramp(StepForm):
 
     inputs: list[str] = Field(min_length=1)
     to: str = "nominal"
-    over: SecondsValue = 5.0
+    over: SecondsValue = Field(5.0, ge=0.0)
     current_limit: AmpsValue
 
     def _top(self, setup: Setup) -> dict[str, float]:
@@ -59,9 +59,12 @@ class Ramp(StepForm):
         for index, name in enumerate(self.inputs):
             if name not in inputs:
                 yield ("inputs", index), f"'{name}' is no input of the board", f"write one of {', '.join(inputs)}"
+            elif name in self.inputs[:index]:
+                yield ("inputs", index), f"'{name}' stands here a second time", "keep one of them"
         if self.to != "nominal":
             try:
-                parse_value(self.to, "V")
+                if parse_value(self.to, "V") <= 0:
+                    yield ("to",), f"'{self.to}' raises nothing", "write a magnitude above zero, such as '22 V'"
             except LimitError as error:
                 what, _, instead = str(error).partition("; ")
                 yield ("to",), what, instead

@@ -92,6 +92,15 @@ class LineSweep(StepForm):
         yield from _only_outputs(self.other(), setup)
         if self.load < 0.0:
             yield ("load",), "a load can't be negative", "write what the load draws, such as '0.5 A'"
+        rated = [form.rated for name, form in setup.board.terminals("output").items() if name in self.other()]
+        lowest = min((amps for amps in rated if amps is not None), default=None)
+        if lowest is not None and self.load > lowest:
+            shown = format_value(lowest, "A")
+            yield (
+                ("load",),
+                f"{format_value(self.load, 'A')} is above the {shown} of a rating",
+                f"write at most {shown}",
+            )
         if self._volts()[0] == self._volts()[-1]:
             yield ("inputs",), "the sweep has no span", "write two different voltages, such as '19 V .. 26 V'"
 

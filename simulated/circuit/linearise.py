@@ -1,0 +1,166 @@
+"""See every nonlinear device as a straight line through where a lane stands now.
+
+Junctions are linearised at limited voltages, so that no exponential runs away; the currents given
+back are those the straight lines have at the present unknowns, so that residuals stay exact.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .bipolar import BipolarCurrents, base_conductance, terminal_currents
+from .devices import Devices
+from .ends import load_current, load_step, supply_row
+from .junctions import breakdown, junction, knee, limited, recombination
+from .layout import Layout
+
+__all__ = ["Aid", "Linearised", "Problem", "State", "across", "junction_volts", "linearise"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Places = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is to be solved: devices, the matrix of all that is linear, and the bench's settings.
+
+    `supply_amps` are limits; all arrays are (L, n) or (1, n), `matrix` (L, M, M) or (1, M, M).
+    """
+
+    devices: Devices
+    matrix: Floats
+    supply_volts: Floats
+    supply_amps: Floats
+    load_amps: Floats
+    load_minimum: Floats
+    gmin: float
+
+
+@dataclass(frozen=True)
+class State:
+    """Where lanes stand: unknowns (L, M+1), junction and load volts they are linearised at, supply modes."""
+
+    x: Floats
+    junctions: Floats
+    loads: Floats
+    modes: NDArray[np.int8]
+
+
+@dataclass(frozen=True)
+class Aid:
+    """What makes a problem easier: sources scaled down, and a shunt from every node to where it was.
+
+    `scale` and `shunt` are (L, 1), `anchor` is (L, M).
+    """
+
+    scale: Floats
+    shunt: Floats
+    anchor: Floats
+
+
+@dataclass(frozen=True)
+class Linearised:
+    """Nonlinear devices seen as straight lines: slopes, currents at the present x, and who was cut."""
+
+    slopes: Floats
+    currents: Floats
+    state: State
+    cut: Bools  # (L,)
+
+
+def across(x: Floats, pair: tuple[Places, Places]) -> Floats:
+    """Return the volts between node pairs, (L, pairs)."""
+    return x.take(pair[0], axis=1) - x.take(pair[1], axis=1)
+
+
+def junction_volts(layout: Layout, x: Floats) -> Floats:
+    """Return the controlling voltages of all junctions, (L, J)."""
+    return across(x, (layout.junction_plus, layout.junction_minus)) * layout.junction_sign
+
+
+def linearise(layout: Layout, problem: Problem, state: State, aid: Aid, *, keep: bool) -> Linearised:
+    """Return slopes and currents in the layout's order; `keep` takes the state's junction volts as they are."""
+    devices = problem.devices
+    present = junction_volts(layout, state.x)
+    if keep:
+        volts, cut = state.junctions, np.zeros(state.x.shape[0], dtype=bool)
+    else:
+        volts, cut = _limit(devices, present, state.junctions)
+    amps, slope = _exponentials(layout, problem, volts)
+    diodes, transistors = layout.diodes, layout.transistors
+    off = present - volts
+    flow = _bipolars(layout, problem, volts, amps, slope)
+    off_be, off_bc = off[:, diodes : diodes + transistors], off[:, diodes + transistors :]
+    collector = flow.collector + flow.collector_be * off_be + flow.collector_bc * off_bc
+    base = flow.base + flow.base_be * off_be + flow.base_bc * off_bc
+    loads, load_amps, load_slope, load_cut = _loads(layout, problem, state)
+    series = _base_siemens(devices, flow)
+    on_volts, on_amps, residual = _supplies(layout, problem, state, aid)
+    slopes = [slope[:, :diodes], flow.collector_be, flow.collector_bc, flow.base_be, flow.base_bc]
+    slopes += [series, load_slope, on_volts, on_amps, aid.shunt]
+    diode_amps = amps[:, :diodes] + slope[:, :diodes] * off[:, :diodes]
+    currents = [diode_amps, collector, base, series * across(state.x, layout.base_pairs), load_amps, residual]
+    after = replace(state, junctions=volts, loads=loads)
+    return Linearised(np.concatenate(slopes, axis=1), np.concatenate(currents, axis=1), after, cut | load_cut)
+
+
+def _exponentials(layout: Layout, problem: Problem, volts: Floats) -> tuple[Floats, Floats]:
+    devices, diodes = problem.devices, layout.diodes
+    amps, slope = junction(volts.take(layout.exponentials, axis=1), devices.saturation, devices.scale)
+    if devices.recombination.at.size:
+        recombination(volts, devices.recombination, amps, slope)
+    if devices.knee.at.size:
+        knee(devices.knee, amps, slope)
+    if devices.breakdown.at.size:
+        breakdown(volts, devices.saturation, devices.breakdown, amps, slope)
+    # gmin across diodes, and across both junctions of a transistor as part of its leakage
+    leaky = np.r_[0:diodes, diodes + 2 * layout.transistors : amps.shape[1]]
+    amps[:, leaky] += problem.gmin * volts.take(layout.exponentials[leaky], axis=1)
+    slope[:, leaky] += problem.gmin
+    return amps, slope
+
+
+def _bipolars(layout: Layout, problem: Problem, volts: Floats, amps: Floats, slope: Floats) -> BipolarCurrents:
+    edges = [layout.diodes + at * layout.transistors for at in range(5)]
+    be, bc, leak_be, leak_bc = (
+        (amps[:, start:stop], slope[:, start:stop]) for start, stop in zip(edges, edges[1:], strict=False)
+    )
+    junctions = volts[:, edges[0] : edges[1]], volts[:, edges[1] : edges[2]]
+    return terminal_currents(problem.devices.bipolar, junctions, (be, bc), (leak_be, leak_bc))
+
+
+def _limit(devices: Devices, new: Floats, old: Floats) -> tuple[Floats, Bools]:
+    volts, cut = limited(new, old, devices.step_scale, devices.critical)
+    zener = devices.breakdown
+    if zener.at.size:
+        critical = np.broadcast_to(devices.critical, new.shape)[:, zener.at]
+        past_new, past_old = -(zener.volts + new[:, zener.at]), -(zener.volts + old[:, zener.at])
+        near = past_new > -10.0 * zener.scale
+        held, cut_back = limited(past_new, past_old, zener.scale, critical)
+        volts, cut = volts.copy(), cut.copy()
+        volts[:, zener.at] = np.where(near, -(held + zener.volts), volts[:, zener.at])
+        cut[:, zener.at] = np.where(near, cut_back, cut[:, zener.at])
+    return volts, cut.any(axis=1)
+
+
+def _base_siemens(devices: Devices, flow: BipolarCurrents) -> Floats:
+    base = devices.base
+    if not base.at.size:
+        return np.zeros((flow.charge.shape[0], 0))
+    return base_conductance(base.least, base.extra, base.half_amps, flow.charge[:, base.at], flow.base[:, base.at])
+
+
+def _loads(layout: Layout, problem: Problem, state: State) -> tuple[Floats, Floats, Floats, Bools]:
+    present = across(state.x, layout.load_pairs)
+    volts = load_step(present, state.loads, problem.load_minimum)
+    amps, slope = load_current(volts, problem.load_amps, problem.load_minimum)
+    return volts, amps + slope * (present - volts), slope, (volts != present).any(axis=1)
+
+
+def _supplies(layout: Layout, problem: Problem, state: State, aid: Aid) -> tuple[Floats, Floats, Floats]:
+    on_volts, on_amps, right = supply_row(state.modes, problem.supply_volts * aid.scale, problem.supply_amps)
+    amps = state.x[:, layout.first_supply : -1]
+    residual = on_volts * across(state.x, layout.supply_pairs) + on_amps * amps - right
+    return on_volts, on_amps, residual

@@ -1,0 +1,107 @@
+"""Solve the circuit's equations by Newton's method, every board in a lane of its own.
+
+Lanes that have arrived are taken out of the batch and frozen; nothing a lane does reaches another.
+Arrays are (L, ...), L being the lanes still at work; `x` has one more column than there are
+unknowns, for ground, which is always zero.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .devices import take_lanes
+from .ends import next_modes
+from .layout import Layout
+from .linearise import Aid, Linearised, Problem, State, across, junction_volts, linearise
+
+__all__ = ["newton"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+_RELATIVE = 1e-6
+_ABSOLUTE = 1e-9  # volts and amps
+
+
+def newton(
+    layout: Layout, problem: Problem, state: State, aid: Aid, *, iterations: int, fresh: bool = False
+) -> tuple[State, Bools, Floats]:
+    """Return the state, which lanes arrived (L,), and each lane's last step (L, M), NaN-free where arrived.
+
+    `fresh` means the junction voltages are a first guess and not those of `x`.
+    """
+    lanes = np.arange(state.x.shape[0])
+    final, arrived = _copied(state), np.zeros(lanes.size, dtype=bool)
+    last_step = np.full((lanes.size, layout.size), np.inf)
+    working = state
+    with np.errstate(all="ignore"):
+        for iteration in range(iterations):
+            line = linearise(layout, problem, working, aid, keep=fresh and iteration == 0)
+            step = _step(layout, problem, line, aid)
+            x = working.x.copy()
+            x[:, :-1] += step
+            modes = _modes(layout, problem, line, x, aid)
+            settled = _settled(step, x) & ~line.cut & (modes == line.state.modes).all(axis=1)
+            working = replace(line.state, x=x, modes=modes)
+            lost = ~np.isfinite(x).all(axis=1)
+            done = settled | lost
+            if done.any() or iteration == iterations - 1:
+                _store(final, working, lanes)
+                last_step[lanes] = step
+                arrived[lanes[settled & ~lost]] = True
+                kept = np.flatnonzero(~done)
+                if not kept.size:
+                    break
+                lanes = lanes[kept]
+                working, problem, aid = (take_lanes(thing, kept) for thing in (working, problem, aid))
+    return replace(final, junctions=junction_volts(layout, final.x)), arrived, last_step
+
+
+def _copied(state: State) -> State:
+    return State(state.x.copy(), state.junctions.copy(), state.loads.copy(), state.modes.copy())
+
+
+def _store(final: State, working: State, lanes: NDArray[np.intp]) -> None:
+    for name in ("x", "junctions", "loads", "modes"):
+        getattr(final, name)[lanes] = getattr(working, name)
+
+
+def _settled(step: Floats, x: Floats) -> Bools:
+    return (np.abs(step) <= _ABSOLUTE + _RELATIVE * np.abs(x[:, :-1])).all(axis=1)
+
+
+def _step(layout: Layout, problem: Problem, line: Linearised, aid: Aid) -> Floats:
+    """Return the Newton step (L, M); lanes whose matrix is singular get NaN."""
+    x = line.state.x[:, :-1]
+    lanes, size = x.shape
+    residual = np.matmul(problem.matrix, x[:, :, None])[:, :, 0]
+    layout.currents.add(residual, line.currents)
+    right = np.zeros((lanes, size))
+    layout.sources.add(right, np.broadcast_to(problem.devices.sources * aid.scale, (lanes, problem.devices.sources.shape[1])))
+    nodes = len(layout.names)
+    residual -= right
+    residual[:, :nodes] += aid.shunt * (x - aid.anchor)[:, :nodes]
+    jacobian = np.array(np.broadcast_to(problem.matrix, (lanes, size, size)))
+    layout.slopes.add(jacobian.reshape(lanes, -1), line.slopes)
+    return -_solved(jacobian, residual)
+
+
+def _solved(jacobian: Floats, residual: Floats) -> Floats:
+    try:
+        return np.linalg.solve(jacobian, residual[:, :, None])[:, :, 0]
+    except np.linalg.LinAlgError:
+        if jacobian.shape[0] == 1:
+            return np.full_like(residual, np.nan)
+        rows = [_solved(jacobian[lane : lane + 1], residual[lane : lane + 1]) for lane in range(jacobian.shape[0])]
+        return np.concatenate(rows)
+
+
+def _modes(layout: Layout, problem: Problem, line: Linearised, x: Floats, aid: Aid) -> NDArray[np.int8]:
+    """Return the supplies' next modes; a lane whose junctions were cut has no trustworthy currents yet."""
+    modes = line.state.modes
+    if not modes.shape[1]:
+        return modes
+    settings = problem.supply_volts * aid.scale, problem.supply_amps
+    after = next_modes(modes, across(x, layout.supply_pairs), x[:, layout.first_supply : -1], settings)
+    return np.where(line.cut[:, None], modes, after)

@@ -1,0 +1,183 @@
+"""Take the command line apart, call one function a command, word the result, and return the exit code.
+
+Data goes to stdout, everything for people to stderr. Exit codes: 0 Passed or done, 1 Failed, 2 wrong input,
+3 Undecided, 4 Aborted, 5 instrument, link or store trouble, 6 bench not verified safe, 70 our own bug.
+"""
+
+import logging
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+
+from station.errors import InputError, Interrupted, StationError
+from station.exits import ABORTED, OUR_BUG, TROUBLE, WRONG_INPUT
+
+__all__ = ["main"]
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Test power-supply boards: power up, trim, measure, judge, record, certify.",
+)
+records_app = typer.Typer(no_args_is_help=True, help="Look into the record.")
+app.add_typer(records_app, name="records")
+
+StoreOption = Annotated[
+    Path | None, typer.Option("--store", metavar="PATH", help="The record, a file; the user's own record if left out.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout.")]
+SeedOption = Annotated[int, typer.Option("--seed", min=0, max=10**9, help="Makes the simulated board and bench.")]
+ProfileArgument = Annotated[
+    str, typer.Argument(metavar="PROFILE", help="A profile file, or a shipped one: dual15/full.")
+]
+
+
+@app.callback()
+def options(
+    debug: Annotated[
+        bool, typer.Option("--debug", help="Log every message to an instrument; show tracebacks.")
+    ] = False,
+) -> None:
+    """Test power-supply boards: power up, trim, measure, judge, record, certify."""
+    if debug:
+        logging.basicConfig(
+            level=logging.DEBUG, stream=sys.stderr, format="%(relativeCreated)8.0f ms %(name)s %(message)s"
+        )
+
+
+@app.command()
+def demo(
+    seed: SeedOption = 1,
+    store: StoreOption = None,
+) -> None:
+    """Test twelve simulated boards, three of them with an assembly fault, and show how the batch did."""
+    from station.commands import run_demo
+
+    raise typer.Exit(run_demo(seed, store, console()))
+
+
+@app.command()
+def run(
+    profile: ProfileArgument,
+    serial: Annotated[str, typer.Option("--serial", metavar="SN", help="The board's serial number.")],
+    simulated: Annotated[
+        bool, typer.Option("--simulated", help="On a simulated bench with a simulated board.")
+    ] = False,
+    seed: SeedOption = 1,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option("--fault", metavar="PART:KIND", help="A fault of the simulated board, such as R108:open."),
+    ] = None,
+    store: StoreOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Test one board against a profile and keep the record."""
+    from station.commands import run_board
+    from station.testing import Wanted
+
+    if not simulated:
+        raise InputError.about("a bench of instruments can't be described yet", "add --simulated")
+    board = Wanted(serial, seed, tuple(fault or ()))
+    raise typer.Exit(run_board(profile, board, store, console(), as_json=json_))
+
+
+@app.command()
+def check(profile: ProfileArgument, json_: JsonOption = False) -> None:
+    """Check a profile and its board sheet, and show what a run would do, from a dry run."""
+    from station.commands import check_profile
+
+    raise typer.Exit(check_profile(profile, as_json=json_))
+
+
+@app.command()
+def certificate(
+    serial: Annotated[str, typer.Argument(metavar="SERIAL", help="A serial number (its newest run) or a run's id.")],
+    store: StoreOption = None,
+    output: Annotated[
+        Path | None, typer.Option("--output", metavar="FILE", help="Where to write the page; SERIAL.html if left out.")
+    ] = None,
+) -> None:
+    """Write the page of a board's newest run: every line with its reading, uncertainty, limit and outcome."""
+    from station.lookup import certificate as written
+
+    sys.stdout.write(f"{written(serial, store, output)}\n")
+
+
+@records_app.command("list")
+def records_list(store: StoreOption = None, json_: JsonOption = False) -> None:
+    """List the runs in the record, oldest first."""
+    from station.lookup import list_records
+
+    list_records(store, as_json=json_)
+
+
+@records_app.command("show")
+def records_show(
+    key: Annotated[str, typer.Argument(metavar="SERIAL", help="A serial number (its newest run) or a run's id.")],
+    store: StoreOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Show the lines of a run."""
+    from station.lookup import show_record
+
+    show_record(key, store, as_json=json_)
+
+
+def console() -> Console:
+    """Return the console for people: stderr, without colour where NO_COLOR or no terminal asks for none."""
+    return Console(stderr=True, highlight=False)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and exit; an error never leaves as Python's own exit code 1, which reads as Failed."""
+    arguments = list(sys.argv[1:] if arguments is None else arguments)
+    sys.exit(_exit_code(arguments))
+
+
+def _exit_code(arguments: list[str]) -> int:
+    try:
+        result: Any = app(args=arguments, prog_name="railbench", standalone_mode=False)
+        return result if isinstance(result, int) else 0
+    except typer.Exit as ending:
+        return int(ending.exit_code)
+    except InputError as error:
+        return _told(str(error), WRONG_INPUT)
+    except (Interrupted, typer.Abort, KeyboardInterrupt):
+        return _told("stopped by the operator before a board was powered", ABORTED)
+    except StationError as error:
+        return _told(str(error), TROUBLE)
+    except typer.TyperException as error:
+        return _told(
+            f"{_usage(error)}; see 'railbench {' '.join(arguments[:1])} --help'".replace("  ", " "), WRONG_INPUT
+        )
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader has gone; there is nobody left to tell
+        return 0
+    except Exception as error:
+        if "--debug" in arguments:
+            raise SystemExit(_traced(error)) from error
+        return _told(
+            f"a fault in railbench itself ({type(error).__name__}: {error}); run again with --debug and tell us",
+            OUR_BUG,
+        )
+
+
+def _usage(error: Exception) -> str:
+    message = getattr(error, "format_message", lambda: str(error))()
+    return str(message).rstrip(".")
+
+
+def _traced(error: Exception) -> int:
+    logging.getLogger(__name__).exception("a fault in railbench itself", exc_info=error)
+    return OUR_BUG
+
+
+def _told(message: str, code: int) -> int:
+    sys.stderr.write(f"{message}\n")
+    return code

@@ -1,0 +1,144 @@
+"""What the commands that test boards do: demo, run and check, from arguments to exit code."""
+
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from pathlib import Path
+
+from rich.console import Console
+from rich.text import Text
+
+from station import demo
+from station.errors import InputError, StationError
+from station.exits import DONE, exit_code
+from station.forms import nearest
+from station.interrupts import Interrupts, deferred_signals
+from station.lookup import default_store, written_certificate
+from station.profile import Profile, load_profile
+from station.rehearsal import Rehearsal, rehearsed
+from station.report.documents import check_document, print_json, run_document
+from station.report.screen import Head, open_screen
+from station.report.tables import batch_table, check_view, said, yield_text
+from station.report.wording import OUTCOME_STYLES, sentence
+from station.run import Ended, Told
+from station.safety import CUT_BY_HAND
+from station.store import open_store
+from station.testing import Tested, Wanted, tested
+
+__all__ = ["check_profile", "run_board", "run_demo"]
+
+PROFILES = Path(__file__).resolve().parent.parent / "profiles"
+
+
+def found_profile(name: str) -> Profile:
+    """Return the profile of a file, or of the shipped one of this name; InputError where there is neither."""
+    path = Path(name)
+    if path.exists() or path.suffix in (".yaml", ".yml"):
+        return load_profile(path)
+    known = [f"{file.parent.name}/{file.stem}" for file in sorted(PROFILES.glob("*/*.yaml")) if file.stem != "board"]
+    if name in known:
+        return load_profile(PROFILES / f"{name}.yaml")
+    raise InputError.about(f"there is no profile '{name}'", f"{nearest(name, known)}, or the name of a file")
+
+
+def check_profile(name: str, *, as_json: bool) -> int:
+    """Show what a run would do, from a dry run on the nominal board."""
+    profile = found_profile(name)
+    with deferred_signals() as interrupts:
+        rehearsal = rehearsed(profile, interrupts)
+    if as_json:
+        print_json(check_document(profile, rehearsal))
+    else:
+        said(*check_view(profile, rehearsal))
+    return DONE
+
+
+def run_board(name: str, board: Wanted, store: Path | None, console: Console, *, as_json: bool) -> int:
+    """Test one simulated board; its outcome goes to stdout in one line, or as JSON."""
+    profile = found_profile(name)
+    _check_serial(board.serial)
+    with deferred_signals() as interrupts:
+        rehearsal = _rehearsed(profile, interrupts)
+        with open_store(store or default_store()) as record:
+            done = tested(profile, board, record, _screen(console), rehearsal, interrupts)
+    _warn_unless_safe(done.ended, console)
+    if as_json:
+        print_json(run_document(done, profile.name, profile.revision))
+    else:
+        said(Text(f"SIMULATED {board.serial}  {_sentence(done.ended)}"))
+    return exit_code(done.ended)
+
+
+def run_demo(seed: int, store: Path | None, console: Console) -> int:
+    """Test the demo's boards one after the other; the table goes to stdout."""
+    profile = found_profile(demo.DEMO_PROFILE)
+    boards = demo.batch(seed)
+    place = store or default_store().with_name("demo.sqlite")
+    done: list[Tested] = []
+    console.print(
+        f"{len(boards)} simulated boards against {profile.name}, {demo.FAULTY} with an assembly fault put in:"
+    )
+    with deferred_signals() as interrupts, open_store(place) as record:
+        rehearsal = rehearsed(profile, interrupts)
+        for board in boards:
+            done.append(tested(profile, board, record, _batch_screen(console), rehearsal, interrupts))
+            ended = done[-1].ended
+            _tell_one(console, len(done), len(boards), board.serial, ended)
+            _warn_unless_safe(ended, console)
+            if ended.trouble is not None or not ended.safe.verified:
+                return exit_code(ended)
+        passed = next((each for each in done if each.ended.outcome.value == "Passed"), done[0])
+        page = written_certificate(record, passed.board.serial, place.with_name(f"{passed.board.serial}.html"))
+    notes = {board: demo.FAULTS[board.faults[0]] if board.faults else "" for board in boards}
+    said(batch_table(done, notes), yield_text(done))
+    said(Text(f"record       {place}\ncertificate  {page}"))
+    return DONE
+
+
+def _check_serial(serial: str) -> None:
+    if not serial.strip() or len(serial) > 64 or not serial.isprintable() or set(serial) & set("/\\"):
+        what = f"'{serial[:64]}' is not a serial number"
+        raise InputError.about(what, "write 1 to 64 letters, digits, dashes or dots, no slashes")
+
+
+def _rehearsed(profile: Profile, interrupts: Interrupts) -> Rehearsal:
+    """Rehearse before power; what goes wrong on the nominal board is the profile's or the netlist's fault."""
+    rehearsal = rehearsed(profile, interrupts)
+    trouble = rehearsal.ended.trouble
+    if isinstance(trouble, StationError):
+        raise trouble
+    return rehearsal
+
+
+def _screen(console: Console) -> Callable[[Head, Callable[[], float]], AbstractContextManager[Told]]:
+    return lambda head, seconds: open_screen(console, head, seconds)
+
+
+def _batch_screen(console: Console) -> Callable[[Head, Callable[[], float]], AbstractContextManager[Told]]:
+    """Show a batch's runs live where there is a terminal, and not at all elsewhere: each gets its line at its end."""
+
+    @contextmanager
+    def show(head: Head, seconds: Callable[[], float]) -> Iterator[Told]:
+        if not console.is_terminal:
+            yield lambda ask, reply: None
+            return
+        with open_screen(console, head, seconds, transient=True) as told:
+            yield told
+
+    return show
+
+
+def _sentence(ended: Ended) -> str:
+    return sentence(ended.outcome, ended.judgements, str(ended.trouble or ""))
+
+
+def _tell_one(console: Console, number: int, of: int, serial: str, ended: Ended) -> None:
+    text = Text(f"{number:>3}/{of}  {serial}  ").append(_sentence(ended), style=OUTCOME_STYLES[ended.outcome.value])
+    console.print(text, soft_wrap=True)
+
+
+def _warn_unless_safe(ended: Ended, console: Console) -> None:
+    if ended.safe.verified:
+        return
+    console.print(Text(f"\n{CUT_BY_HAND}.", style="bold red"), soft_wrap=True)
+    for problem in ended.safe.problems:
+        console.print(Text(f"  {problem}"), soft_wrap=True)

@@ -1,0 +1,1 @@
+"""Words, tables and pages about runs, for people: nothing here decides anything."""

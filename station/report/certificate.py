@@ -1,0 +1,50 @@
+"""Write a run as a self-contained page: board, instruments, rule, and every line with reading, limit and outcome."""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+from station.report.wording import reading_text
+from station.store import StoredRun
+
+__all__ = ["certificate_html"]
+
+_environment = Environment(
+    loader=PackageLoader("station.report"),
+    autoescape=select_autoescape(),
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+
+
+def certificate_html(run: StoredRun, *, title: str, rule: str) -> str:
+    """Return the page for a stored run; `title` names the board in words, `rule` is the decision rule in words."""
+    safe = (
+        json.loads(run.head["safe"]) if run.head["safe"] else {"verified": False, "problems": ["the run did not end"]}
+    )
+    return _environment.get_template("certificate.html").render(
+        head=run.head,
+        bench=run.bench,
+        title=title,
+        rule=rule,
+        safe=safe,
+        lines=[_line(row) for row in run.judgements],
+        passed=sum(row["outcome"] == "Passed" for row in run.judgements),
+    )
+
+
+def _line(row: Mapping[str, Any]) -> dict[str, str]:
+    measured = row["limit"] is not None
+    return {
+        "step": row["step"],
+        "what": f"{row['terminal']} {row['name']}".strip(),
+        "reading": reading_text(row["value"], row["u"], row["unit"]) if measured else "–",
+        "limit": row["limit"] or "answer yes",
+        "guard": reading_text(row["guard"], None, row["unit"]) if measured and row["guard"] else "–",
+        "conformity": "–" if row["conformity"] is None else f"{row['conformity'] * 100:.4g} %",
+        "outcome": row["outcome"],
+        "cause": row["cause"],
+    }

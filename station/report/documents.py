@@ -1,0 +1,102 @@
+"""Give a run as a plain JSON document: the vocabulary's words as keys, numbers in base units."""
+
+import json
+import sys
+from collections.abc import Mapping
+from typing import Any
+
+from station.lines import Judgement, Outcome
+from station.profile import Profile
+from station.rehearsal import Rehearsal
+from station.store import StoredRun
+from station.testing import Tested
+
+__all__ = ["check_document", "head_document", "print_json", "run_document", "stored_document"]
+
+FORMAT = 1
+
+
+def print_json(document: object) -> None:
+    """Write one JSON document to stdout."""
+    sys.stdout.write(json.dumps(document, ensure_ascii=False, indent=1) + "\n")
+
+
+def run_document(tested: Tested, profile: str, revision: str) -> dict[str, Any]:
+    """Return a run that has just ended."""
+    ended = tested.ended
+    return {
+        "format": FORMAT,
+        "run": tested.id,
+        "serial": tested.board.serial,
+        "profile": profile,
+        "revision": revision,
+        "simulated": True,
+        "seed": tested.board.seed,
+        "faults": list(tested.board.faults),
+        "outcome": ended.outcome.value,
+        "cause": str(ended.trouble or ""),
+        "safe": {"verified": ended.safe.verified, "problems": list(ended.safe.problems)},
+        "bench_seconds": ended.safe.seconds,
+        "lines": [_line(judgement) for judgement in ended.judgements],
+    }
+
+
+def _line(judgement: Judgement) -> dict[str, Any]:
+    line = judgement.line
+    return {
+        "step": line.step,
+        "name": line.name,
+        "terminal": line.terminal,
+        "limit": None if line.limit is None else str(line.limit),
+        "unit": None if line.limit is None else line.limit.unit,
+        "outcome": judgement.outcome.value,
+        "value": judgement.value,
+        "u": judgement.u,
+        "conformity": judgement.conformity,
+        "guard": judgement.guard,
+        "effort": judgement.effort,
+        "cause": judgement.cause,
+    }
+
+
+def head_document(head: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a list of runs says of one."""
+    keys = ("serial", "profile", "revision", "outcome", "simulated", "started", "ended", "bench_seconds", "cause")
+    return {"run": head["id"], **{key: head[key] for key in keys}}
+
+
+def stored_document(run: StoredRun) -> dict[str, Any]:
+    """Return a run from the record."""
+    lines = [{key: value for key, value in row.items() if key not in ("run", "position")} for row in run.judgements]
+    safe = json.loads(run.head["safe"]) if run.head["safe"] else None
+    answers = len(run.answers)
+    return {
+        "format": FORMAT,
+        **head_document(run.head),
+        "bench": run.bench,
+        "safe": safe,
+        "lines": lines,
+        "answers": answers,
+    }
+
+
+def check_document(profile: Profile, rehearsal: Rehearsal) -> dict[str, Any]:
+    """Return what a dry run showed."""
+    return {
+        "format": FORMAT,
+        "profile": profile.name,
+        "revision": profile.revision,
+        "board": profile.board.name,
+        "bench_seconds": rehearsal.seconds,
+        "highest_volts": rehearsal.widest_volts,
+        "steps": [
+            {
+                "step": step.setup.title,
+                "bench_seconds": rehearsal.step_seconds.get(step.setup.title, 0.0),
+                "lines": [line.title for line in step.form.lines(step.setup)],
+            }
+            for step in profile.steps
+        ],
+        "notes": list(profile.notes),
+        "nominal_passes": rehearsal.ended.outcome is Outcome.PASSED,
+    }

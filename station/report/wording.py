@@ -1,0 +1,78 @@
+"""Word a judged line for people: value with its expanded uncertainty, outcome in words, cause."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from station.lines import Judgement, Outcome
+from station.quantities import format_value
+
+__all__ = ["OUTCOME_STYLES", "Row", "first_bad", "reading_text", "row_of", "sentence"]
+
+OUTCOME_STYLES = {  # colours only underline the words
+    Outcome.PASSED.value: "green",
+    Outcome.FAILED.value: "bold red",
+    Outcome.UNDECIDED.value: "yellow",
+    Outcome.ABORTED.value: "magenta",
+    Outcome.NOT_STARTED.value: "dim",
+}
+COVERAGE_FACTOR = 2.0
+
+
+@dataclass(frozen=True)
+class Row:
+    """A judged line in words."""
+
+    title: str
+    outcome: str
+    reading: str
+    limit: str
+    conformity: str
+    cause: str
+
+
+def reading_text(value: float | None, u: float | None, unit: str) -> str:
+    """Return '15.0012 V ± 1.5 mV': the expanded uncertainty (k = 2) in two digits, the value to match."""
+    if value is None:
+        return "–"
+    if not u:
+        return format_value(value, unit)
+    expanded = COVERAGE_FACTOR * u
+    places = 1 - Decimal(expanded).adjusted()  # decimals that keep two digits of the uncertainty
+    rounded = round(Decimal(repr(value)), places)
+    return f"{format_value(rounded, unit)} ± {format_value(expanded, unit, digits=2)}"
+
+
+def row_of(judgement: Judgement) -> Row:
+    """Return a judgement in words."""
+    line = judgement.line
+    unit = line.limit.unit if line.limit else ""
+    conformity = "" if judgement.conformity is None else f"{judgement.conformity * 100:.4g} %"
+    return Row(
+        line.title,
+        judgement.outcome.value,
+        reading_text(judgement.value, judgement.u, unit) if line.limit else judgement.cause,
+        str(line.limit) if line.limit else "answer yes",
+        conformity,
+        judgement.cause if line.limit else "",
+    )
+
+
+def first_bad(judgements: Iterable[Judgement]) -> Judgement | None:
+    """Return the first line that failed, else the first that is otherwise not Passed, else None."""
+    bad = [judgement for judgement in judgements if judgement.outcome is not Outcome.PASSED]
+    failed = [judgement for judgement in bad if judgement.outcome is Outcome.FAILED]
+    return next(iter(failed or bad), None)
+
+
+def sentence(outcome: Outcome, judgements: tuple[Judgement, ...], cause: str = "") -> str:
+    """Return the outcome of a run in one line of words."""
+    passed = sum(judgement.outcome is Outcome.PASSED for judgement in judgements)
+    if outcome is Outcome.PASSED:
+        return f"Passed: all {passed} lines"
+    bad = first_bad(judgements)
+    if bad is None or (cause and outcome is Outcome.ABORTED):
+        return f"{outcome.value}: {cause}"
+    row = row_of(bad)
+    told = row.cause or f"{row.reading}, limit {row.limit}"
+    return f"{outcome.value}: {row.title}: {told} ({passed} of {len(judgements)} lines passed)"

@@ -1,0 +1,144 @@
+from collections.abc import Callable
+
+import pytest
+
+from drivers import BadReply, Meter, MeterReading, NoReply, Overloaded, SettingMismatch
+from tests.drivers.conftest import Called
+from tests.drivers.line_server import Act, Answers, LineServer
+
+MeterThat = Callable[..., tuple[LineServer, Meter]]
+NOTHING: Answers = {}
+
+IN_ORDER: Answers = {
+    "ROUT:CLOS? (@101)": b"1\n",
+    "VOLT:DC:RANG?": b"+1.00000000E+02\n",
+    "VOLT:DC:NPLC?": [b"0.02\n", b"1\n"],
+    "READ?": [b"+1.4E+01\n", b"+1.49987650E+01\n"],
+}
+SETTING_UP = ["SYST:ERR?", "CONF:VOLT:DC", "SYST:ERR?"]
+ON_100_VOLTS = ["VOLT:DC:RANG 100", "VOLT:DC:RANG?", "VOLT:DC:NPLC 0.02", "VOLT:DC:NPLC?", "READ?"]
+AT_1_CYCLE = ["VOLT:DC:NPLC 1", "VOLT:DC:NPLC?", "READ?"]
+
+
+@pytest.fixture
+def meter_that(call: Called, waits: list[float]) -> MeterThat:
+    def opened(answers: Answers = NOTHING) -> tuple[LineServer, Meter]:
+        server, session = call({**IN_ORDER, **answers}, timeout_seconds=0.05)
+        return server, Meter(session, wait=waits.append)
+
+    return opened
+
+
+def test_a_reading_says_how_it_was_taken(meter_that: MeterThat) -> None:
+    _, meter = meter_that()
+    reading = meter.read_volts(1, expected_volts=15.0, power_line_cycles=1.0)
+    assert reading == MeterReading(volts=14.998765, range_volts=100.0, power_line_cycles_actual=1.0, seconds=0.04)
+
+
+def test_the_first_reading_on_a_range_is_thrown_away(meter_that: MeterThat, waits: list[float]) -> None:
+    server, meter = meter_that()
+    meter.read_volts(1, expected_volts=15.0)
+    channel = ["ROUT:CLOS:EXCL (@101)", "ROUT:CLOS? (@101)"]
+    assert server.told == [*channel, *SETTING_UP, *ON_100_VOLTS, *AT_1_CYCLE]
+    assert waits == [0.02]  # the relay
+
+
+def test_a_second_reading_alike_is_one_message(meter_that: MeterThat) -> None:
+    server, meter = meter_that()
+    meter.read_volts(1, expected_volts=15.0)
+    told = len(server.told)
+    meter.read_volts(1, expected_volts=14.0)
+    assert server.told[told:] == ["READ?"]
+
+
+def test_escalating_changes_the_integration_only(meter_that: MeterThat) -> None:
+    server, meter = meter_that({"VOLT:DC:NPLC?": [b"0.02\n", b"10\n"]})
+    meter.read_volts(1, expected_volts=15.0, power_line_cycles=0.02)
+    told = len(server.told)
+    assert meter.read_volts(1, expected_volts=15.0, power_line_cycles=10.0).seconds == pytest.approx(0.4)
+    assert server.told[told:] == ["VOLT:DC:NPLC 10", "VOLT:DC:NPLC?", "READ?"]
+
+
+def test_closing_another_channel_forgets_the_one_it_opens(meter_that: MeterThat) -> None:
+    server, meter = meter_that({"ROUT:CLOS? (@102)": b"1\n"})
+    for channel in (1, 102, 1, 1):
+        meter.read_volts(channel, expected_volts=15.0)
+    closed = [line for line in server.told if "EXCL" in line]
+    assert closed == ["ROUT:CLOS:EXCL (@101)", "ROUT:CLOS:EXCL (@102)", "ROUT:CLOS:EXCL (@101)"]
+
+
+def test_a_channel_that_does_not_close_is_not_read(meter_that: MeterThat) -> None:
+    server, meter = meter_that({"ROUT:CLOS? (@101)": b"0\n"})
+    with pytest.raises(SettingMismatch, match="its channel reads back as False, not True"):
+        meter.read_volts(1)
+    assert "READ?" not in server.told
+
+
+def test_the_actual_integration_is_what_the_meter_says(meter_that: MeterThat) -> None:
+    _, meter = meter_that({"VOLT:DC:NPLC?": [b"0.02\n", b"+5.0E+00\n"]})
+    assert meter.read_volts(1, expected_volts=15.0, power_line_cycles=10.0).power_line_cycles_actual == 5.0
+
+
+@pytest.mark.parametrize(
+    ("expected_volts", "range_sent"),
+    [(0.05, "0.1"), (0.0, "0.1"), (-5.0, "10"), (9.9, "100"), (15.0, "100"), (None, "1000"), (2000.0, "1000")],
+)
+def test_the_smallest_range_with_room_is_used(
+    meter_that: MeterThat, expected_volts: float | None, range_sent: str
+) -> None:
+    server, meter = meter_that({"VOLT:DC:RANG?": b"1000\n"})
+    meter.read_volts(None, expected_volts=expected_volts)
+    assert f"VOLT:DC:RANG {range_sent}" in server.told
+
+
+def test_an_overload_is_taken_once_more_on_the_highest_range(meter_that: MeterThat) -> None:
+    answers = {
+        "VOLT:DC:RANG?": [b"10\n", b"1000\n"],
+        "READ?": [b"9.9E+37\n", b"9.9E+37\n", b"22\n", b"21.98\n"],
+    }
+    server, meter = meter_that(answers)
+    reading = meter.read_volts(None, expected_volts=5.0)
+    assert (reading.volts, reading.range_volts) == (21.98, 1000.0)
+    assert [line for line in server.told if "RANG " in line] == ["VOLT:DC:RANG 10", "VOLT:DC:RANG 1000"]
+
+
+@pytest.mark.parametrize("reply", [b"9.90000000E+37\n", b"-9.9E+37\n"])
+def test_an_overload_on_the_highest_range_is_no_reading(meter_that: MeterThat, reply: bytes) -> None:
+    _, meter = meter_that({"VOLT:DC:RANG?": b"1000\n", "READ?": reply})
+    with pytest.raises(Overloaded, match="overload at channel 1 on its highest range, 1000 V"):
+        meter.read_volts(1)
+
+
+@pytest.mark.parametrize("reply", [b"9.91E+37\n", b"NAN\n", b"14,998\n", b"+1.0A\n"])
+def test_what_is_no_number_is_a_bad_reply(meter_that: MeterThat, reply: bytes) -> None:
+    _, meter = meter_that({"READ?": [b"14\n", reply]})
+    with pytest.raises(BadReply, match=r"in reply to 'READ\?'"):
+        meter.read_volts(1, expected_volts=15.0)
+
+
+def test_a_range_below_the_one_asked_for_is_a_mismatch(meter_that: MeterThat) -> None:
+    _, meter = meter_that({"VOLT:DC:RANG?": b"10\n"})
+    with pytest.raises(SettingMismatch, match=r"its range reads back as 10.0 V, not 100.0 V"):
+        meter.read_volts(1, expected_volts=15.0)
+
+
+def test_after_trouble_everything_is_set_up_anew(meter_that: MeterThat) -> None:
+    server, meter = meter_that({"READ?": [b"14\n", Act.KEEP_SILENT, b"15\n"], "VOLT:DC:NPLC?": b"1\n"})
+    with pytest.raises(NoReply, match=r"within 0.09 s"):  # 0.05 s for the link, 0.04 s for the reading
+        meter.read_volts(1, expected_volts=15.0)
+    meter.session.resynchronise()
+    told = len(server.told)
+    meter.read_volts(1, expected_volts=15.0)
+    assert "CONF:VOLT:DC" in server.told[told:]
+    assert "ROUT:CLOS:EXCL (@101)" in server.told[told:]
+
+
+@pytest.mark.parametrize(
+    ("channel", "cycles", "words"),
+    [(0, 1.0, "write 1 or more"), (1, 0.0, "write more than 0"), (1, float("nan"), "nan power-line cycles")],
+)
+def test_what_no_meter_can_do_is_refused(meter_that: MeterThat, channel: int, cycles: float, words: str) -> None:
+    server, meter = meter_that()
+    with pytest.raises(ValueError, match=words):
+        meter.read_volts(channel, power_line_cycles=cycles)
+    assert server.told == []
