@@ -65,5 +65,5 @@ def _unverified(talk: Conversation, channel: int, switch: Step, level: Step) -> 
             yield f"{where}: channel {channel} still has its {step} at {stands}"
     talk.wait(talk.dialect.settings[switch].settle_seconds)
     (amps,) = talk.measured((Step.MEASURED_AMPS,), channel)
-    if amps > 1e3 * _STILL_DELIVERING_AMPS:
+    if abs(amps) > _STILL_DELIVERING_AMPS:
         yield f"{where}: channel {channel} reads off but still carries {amps:g} A"

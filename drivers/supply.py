@@ -123,12 +123,14 @@ class Supply:
         return Measured(volts, amps)
 
     def mode(self, channel: int) -> Mode:
-        """Ask what holds the output; never remembered. Some supplies answer 'on' after a trip: the trip wins."""
+        """Ask what holds the output; never remembered. Some supplies answer 'on' after a trip: the trip wins.
+
+        A channel found tripped has to be prepared again before it may go on.
+        """
         on, bits = self._status(channel)
         regulation = self._regulation
         if any(bits[bit] for _, bit in regulation.trips):
-            # The programmed state may still be on, so the next switch has to be sent whatever it is.
-            self._talk.forget(Step.OUTPUT, channel=channel)
+            self._talk.forget(channel=channel)  # nothing goes on again before `prepare` has looked at it
             return Mode.TRIPPED
         if not on:
             return Mode.OFF

@@ -38,10 +38,12 @@ class _SupplyPort:
         self._board, self._terminal = board, terminal
 
     def apply(self, *, volts: float, limit_amps: float, on: bool) -> None:
-        self._board.feed(self._terminal, volts=volts, limit_amps=limit_amps, on=on)
+        with self._board.lock:
+            self._board.feed(self._terminal, volts=volts, limit_amps=limit_amps, on=on)
 
     def state(self) -> SupplyState:
-        return self._board.supply_state(self._terminal)
+        with self._board.lock:
+            return self._board.supply_state(self._terminal)
 
 
 class _LoadPort:
@@ -49,10 +51,12 @@ class _LoadPort:
         self._board, self._terminal = board, terminal
 
     def apply(self, *, amps: float, on: bool) -> None:
-        self._board.draw(self._terminal, amps if on else 0.0)
+        with self._board.lock:
+            self._board.draw(self._terminal, amps if on else 0.0)
 
     def state(self) -> LoadState:
-        return self._board.load_state(self._terminal)
+        with self._board.lock:
+            return self._board.load_state(self._terminal)
 
 
 class _MeterPort:
@@ -60,7 +64,8 @@ class _MeterPort:
         self._board, self._terminals = board, tuple(terminals)
 
     def volts(self, channel: int) -> float:
-        return self._board.volts(self._terminals[channel - 1])
+        with self._board.lock:
+            return self._board.volts(self._terminals[channel - 1])
 
 
 @contextmanager
@@ -78,18 +83,21 @@ def open_bench(
     board = SimulatedBoard(description, clock, rng=None if nominal else parts, faults=faults)
     inputs = [name for name, _ in description.inputs]
     outputs = [name for name, _ in description.outputs]
-    style = "channel list"
     supply = Supply(
         f"RAILBENCH,SIM-SUPPLY,{seed},1.0",
         [_SupplyPort(board, name) for name in inputs],
         clock,
         supply_rng,
-        style=style,
+        style="channel list",
     )
     terminals = list(description.terminals)
     meter = Meter(f"RAILBENCH,SIM-METER,{seed},1.0", _MeterPort(board, terminals), len(terminals), clock, meter_rng)
     load = Load(
-        f"RAILBENCH,SIM-LOAD,{seed},1.0", [_LoadPort(board, name) for name in outputs], clock, load_rng, style=style
+        f"RAILBENCH,SIM-LOAD,{seed},1.0",
+        [_LoadPort(board, name) for name in outputs],
+        clock,
+        load_rng,
+        style="channel list",
     )
     with ExitStack() as stack:
         resources = {}

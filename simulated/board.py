@@ -5,6 +5,7 @@ capacitance of each rail decays through what the board draws, one time constant 
 """
 
 import math
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -88,6 +89,7 @@ class SimulatedBoard:
         faults: Sequence[str] = (),
     ) -> None:
         self._description, self._clock = description, clock
+        self.lock = threading.RLock()  # every instrument reaches the board on a thread of its own
         netlist = read_netlist(description.netlist, name=description.netlist_name, folder=description.folder)
         for terminal, node in description.terminals.items():
             if node.lower() not in netlist.nodes:
@@ -99,7 +101,7 @@ class SimulatedBoard:
             nominal_parts(netlist) if rng is None else draw_parts(netlist, rng, boards=1, tolerances=tolerances)
         )
         self.trimmers = {trimmer.parameter: 0.5 for trimmer in description.trimmers}
-        self._circuit = Circuit(netlist, **_ends(description))
+        self._circuit = _circuit(netlist, description)
         self._rails = {
             name: _Rail(SupplySetting(volts=0.0, limit_amps=0.0, on=False), self._farads(netlist, node))
             for name, node in description.inputs
@@ -193,12 +195,15 @@ class SimulatedBoard:
         return self._solved[key]
 
 
-def _ends(description: BoardDescription) -> dict[str, tuple[object, ...]]:
+def _circuit(netlist: Netlist, description: BoardDescription) -> Circuit:
+    """Return the circuit of board and bench: a channel round a terminal below ground has its plus at GND."""
+
     def around(terminal: str, node: str) -> tuple[str, str]:
         return ("0", node) if terminal in description.negative else (node, "0")
 
-    return {
-        "supplies": tuple(SupplyEnd(name, *around(name, node)) for name, node in description.inputs),
-        "loads": tuple(LoadEnd(name, *around(name, node)) for name, node in description.outputs),
-        "meters": tuple(MeterEnd(name, node, "0", METER_OHMS) for name, node in description.terminals.items()),
-    }
+    return Circuit(
+        netlist,
+        supplies=tuple(SupplyEnd(name, *around(name, node)) for name, node in description.inputs),
+        loads=tuple(LoadEnd(name, *around(name, node)) for name, node in description.outputs),
+        meters=tuple(MeterEnd(name, node, "0", METER_OHMS) for name, node in description.terminals.items()),
+    )

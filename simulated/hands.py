@@ -13,13 +13,16 @@ TURN_SECONDS = 2.0  # a look at the reading and a turn; invented, only bench tim
 ANSWER_SECONDS = 20.0  # a look at the board with a magnifier; invented
 FIRST_TURNS = 1.0  # without any experience of a trimmer, try one turn
 FINEST_TURNS = 1.0 / 72.0  # five degrees: what fingers can do
+MOST_TURNS = 5.0  # then look again
+SMALLEST_FELT_TURNS = 0.05  # below this the reading's noise says more than the turn
 
 
 @dataclass
 class _Feel:
-    """What the hands have learnt of a trimmer: where it was, how many volts were missing, volts per turn."""
+    """What the hands have learnt of a trimmer: the last turn made, what was missing before it, volts per turn."""
 
     missing_volts: float
+    clockwise: bool
     turns_made: float
     volts_per_turn: float | None = None
 
@@ -47,25 +50,22 @@ class Hands:
         """Turn a trimmer the given way, by what seems right for the volts missing; False when it is at its end."""
         self._clock.advance(TURN_SECONDS)
         trimmer = self._trimmers[name]
-        turns = self._turns(name, missing_volts)
+        slope = self._volts_per_turn(name, clockwise, missing_volts)
+        aimed = FIRST_TURNS if slope is None else missing_volts / slope
+        turns = min(MOST_TURNS, max(FINEST_TURNS, aimed * float(self._rng.normal(0.95, 0.08))))
         before = self._board.trimmers[trimmer.parameter]
-        wanted = before + (turns if clockwise else -turns) / trimmer.turns
-        after = min(max(wanted, 0.0), 1.0)
+        after = min(max(before + (turns if clockwise else -turns) / trimmer.turns, 0.0), 1.0)
         self._board.turn(trimmer.parameter, after)
-        self._feel[name] = _Feel(missing_volts, abs(after - before) * trimmer.turns, self._slope(name, missing_volts))
+        self._feel[name] = _Feel(missing_volts, clockwise, abs(after - before) * trimmer.turns, slope)
         return after != before
 
-    def _turns(self, name: str, missing_volts: float) -> float:
-        slope = self._slope(name, missing_volts)
-        aimed = FIRST_TURNS if slope is None else missing_volts / slope
-        return max(FINEST_TURNS, aimed * float(self._rng.normal(0.95, 0.08)))
-
-    def _slope(self, name: str, missing_volts: float) -> float | None:
-        """Return volts per turn as felt in the last turn, unless it was too small to feel."""
+    def _volts_per_turn(self, name: str, clockwise: bool, missing_volts: float) -> float | None:
+        """Return what the last turn did to the rail, unless it was too small to tell; None before the first turn."""
         feel = self._feel.get(name)
         if feel is None:
             return None
-        moved = abs(feel.missing_volts - missing_volts)
-        if feel.turns_made < 0.05 or moved < 1e-4:
+        overshot = clockwise != feel.clockwise
+        moved = feel.missing_volts + missing_volts if overshot else feel.missing_volts - missing_volts
+        if feel.turns_made < SMALLEST_FELT_TURNS or moved <= 0.0:
             return feel.volts_per_turn
-        return feel.volts_per_turn or moved / feel.turns_made
+        return moved / feel.turns_made

@@ -110,6 +110,10 @@ def _advice(error: yaml.MarkedYAMLError) -> str:
     problem = error.problem or ""
     if "\\t" in problem:
         return "indent with spaces, not tabs"
+    if "alias" in problem:
+        return "write the value out"
+    if "another document" in problem:
+        return "keep one document a file: take '---' out"
     if "mapping values" in problem:
         return "put a text that holds ': ' in quotes"
     return "check indentation, brackets and quotes just before this place"

@@ -90,17 +90,21 @@ def _decimal(number: str) -> Decimal:
     return value
 
 
-def format_value(value: Decimal | float, unit: str, *, digits: int | None = None) -> str:
+def format_value(value: Decimal | float, unit: str, *, digits: int | None = None, last_place: int | None = None) -> str:
     """Return a value for people, with an engineering prefix: 0.0165 A is '16.5 mA'.
 
     A decimal keeps all its digits (it can be parsed back); a float, or `digits`, is rounded to significant digits.
+    With `last_place` it is rounded to that power of ten of the base unit, and its zeros are shown up to there.
     """
     if isinstance(value, float):
-        value, digits = Decimal(repr(value)), digits or 6
+        value, digits = Decimal(repr(value)), digits or (None if last_place is not None else 6)
     if digits is not None and value:
         value = round(value, digits - 1 - value.adjusted())
+    if last_place is not None:
+        value = round(value, -last_place)
     prefix, scaled = _scaled(value, unit)
-    return f"{_digits(scaled)} {prefix}{unit_name(unit)}"
+    shown = _digits(scaled) if last_place is None else f"{scaled:f}"
+    return f"{shown} {prefix}{unit_name(unit)}"
 
 
 def _digits(value: Decimal) -> str:
@@ -111,7 +115,7 @@ def _digits(value: Decimal) -> str:
 
 def _scaled(value: Decimal, unit: str) -> tuple[str, Decimal]:
     if unit in ("1", "1/V"):
-        return "", value * 100
+        return "", value.scaleb(2)
     if unit == "s" and abs(value) >= 1:
         return "", value
     allowed = {"p": -12, "n": -9, "µ": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9}

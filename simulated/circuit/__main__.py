@@ -93,13 +93,13 @@ def _prepared(options: argparse.Namespace) -> Netlist:
         netlist = with_fault(netlist, parse_fault(text))
     for text in options.source:
         node, value = _pair(text)
-        netlist = _hung(netlist, f"V.{node}", node, _number(value, f"--source {text}"), "source")
+        netlist = _hung(netlist, f"V({node})", node, _number(value, f"--source {text}"), "source")
     for text in options.load:
         node, value = _pair(text)
         ohms = _number(value, f"--load {text}")
         if ohms <= 0.0:
             raise _Refused(f"--load {text}: a load of {ohms:g} ohm is none; write ohms above zero")
-        netlist = _hung(netlist, f"R.{node}", node, ohms, "load")
+        netlist = _hung(netlist, f"R({node})", node, ohms, "load")
     return netlist
 
 
@@ -128,11 +128,11 @@ def _hung(netlist: Netlist, name: str, node: str, value: float, what: str) -> Ne
     key = node_name(node)
     if key == GROUND or key not in netlist.nodes:
         raise _Refused(f"--{what} {node}: there is no such node; write one of {nearest(key, netlist.nodes)}")
-    return add_element(netlist, name.replace(".", "_"), (key, GROUND), value=value)
+    return add_element(netlist, name, (key, GROUND), value=value)
 
 
 def _result(netlist: Netlist, circuit: Circuit, point: OperatingPoint, sources: Sequence[str]) -> dict[str, object]:
-    named = {f"V_{node}".upper(): node for node in sources}
+    named = {f"V({node})".upper(): node_name(node) for node in sources}
     volts = {node: float(point.volts(node)[0]) for node in netlist.nodes}
     amps = {
         named.get(element.name, element.name): float(point.branch_amps(element.name)[0])

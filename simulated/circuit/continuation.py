@@ -16,7 +16,7 @@ from .layout import Layout
 from .linearise import Aid, Problem, State
 from .newton import newton
 
-__all__ = ["find"]
+__all__ = ["Found", "find"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -28,36 +28,58 @@ _FIRST_RAMP_STEP = 0.1
 _LEAST_RAMP_STEP = 0.01
 _PSEUDO_ITERATIONS = 15
 _PSEUDO_STEPS = 400
-_FIRST_SHUNT, _LEAST_SHUNT, _LARGEST_SHUNT = 1e-2, 1e-12, 1e6
+_FIRST_SHUNT, _LEAST_SHUNT, _LARGEST_SHUNT = 1e-2, 1e-12, 1e6  # siemens
+_FIRST_PSEUDO_SCALE = 0.02
 
 
-def find(layout: Layout, problem: Problem, state: State, warm: Bools) -> tuple[State, Bools]:
-    """Return final states and which lanes are solved (L,); `warm` lanes begin from `state`, others cold."""
+@dataclass(frozen=True)
+class Found:
+    """Final states, which lanes are solved (L,), and the node column that still moved most (L,)."""
+
+    state: State
+    solved: Bools
+    restless: Lanes
+
+
+def find(layout: Layout, problem: Problem, state: State, warm: Bools) -> Found:
+    """Lead every lane to its solution; `warm` lanes begin from `state`, the others cold."""
     lanes = state.x.shape[0]
-    final, solved = state, np.zeros(lanes, dtype=bool)
+    found = Found(state, np.zeros(lanes, dtype=bool), np.zeros(lanes, dtype=np.intp))
     if warm.any():
-        final, solved = _warm(layout, problem, state, warm)
+        found = _put(found, _warm(layout, problem, state, warm), np.flatnonzero(warm))
     for aid in (_raise_sources, _pseudo_time):
-        left = np.flatnonzero(~solved)
+        left = np.flatnonzero(~found.solved)
         if not left.size:
             break
-        found, arrived = aid(layout, take_lanes(problem, left), _cold(take_lanes(state, left)))
-        final = _merged(final, found, left)
-        solved[left] = arrived
-    return final, solved
+        found = _put(found, aid(layout, take_lanes(problem, left), _cold(take_lanes(state, left))), left)
+    return found
+
+
+def _put(into: Found, part: Found, lanes: Lanes) -> Found:
+    if lanes.size == into.solved.size:
+        return part
+    solved, restless = into.solved.copy(), into.restless.copy()
+    solved[lanes], restless[lanes] = part.solved, part.restless
+    return Found(_merged(into.state, part.state, lanes), solved, restless)
+
+
+def _restless(layout: Layout, steps: Floats) -> Lanes:
+    """Return each lane's node with the largest last step, non-finite ones first."""
+    moved = np.abs(steps[:, : len(layout.names)])
+    return np.asarray(np.where(np.isfinite(moved), moved, np.inf).argmax(axis=1), dtype=np.intp)
 
 
 def _plain(layout: Layout, lanes: int) -> Aid:
     return Aid(np.ones((lanes, 1)), np.zeros((lanes, 1)), np.zeros((lanes, layout.size)))
 
 
-def _warm(layout: Layout, problem: Problem, state: State, warm: Bools) -> tuple[State, Bools]:
+def _warm(layout: Layout, problem: Problem, state: State, warm: Bools) -> Found:
     at = np.flatnonzero(warm)
-    begun = take_lanes(state, at)
-    found, arrived, _ = newton(layout, take_lanes(problem, at), begun, _plain(layout, at.size), iterations=_WARM_ITERATIONS)
-    solved = np.zeros(state.x.shape[0], dtype=bool)
-    solved[at] = arrived
-    return _merged(state, found, at), solved
+    aid = _plain(layout, at.size)
+    reached, arrived, steps = newton(
+        layout, take_lanes(problem, at), take_lanes(state, at), aid, iterations=_WARM_ITERATIONS
+    )
+    return Found(reached, arrived, _restless(layout, steps))
 
 
 def _cold(state: State) -> State:
@@ -73,13 +95,13 @@ def _merged(into: State, found: State, lanes: Lanes) -> State:
     return merged
 
 
-def _raise_sources(layout: Layout, problem: Problem, state: State) -> tuple[State, Bools]:
+def _raise_sources(layout: Layout, problem: Problem, state: State) -> Found:
     lanes = state.x.shape[0]
-    reached, step = np.zeros(lanes), np.full(lanes, _FIRST_RAMP_STEP)
+    reached, step, restless = np.zeros(lanes), np.full(lanes, _FIRST_RAMP_STEP), np.zeros(lanes, dtype=np.intp)
     while (at := np.flatnonzero((reached < 1.0) & (step >= _LEAST_RAMP_STEP))).size:
         aim = np.minimum(reached[at] + step[at], 1.0)
         aid = Aid(aim[:, None], np.zeros((at.size, 1)), np.zeros((at.size, layout.size)))
-        found, arrived, _ = newton(
+        found, arrived, steps = newton(
             layout, take_lanes(problem, at), take_lanes(state, at), aid, iterations=_RAMP_ITERATIONS
         )
         good = at[arrived]
@@ -87,26 +109,32 @@ def _raise_sources(layout: Layout, problem: Problem, state: State) -> tuple[Stat
         reached[good] = aim[arrived]
         step[good] *= 2.0
         step[at[~arrived]] /= 4.0
-    return state, reached >= 1.0
+        restless[at] = _restless(layout, steps)
+    return Found(state, reached >= 1.0, restless)
 
 
-def _pseudo_time(layout: Layout, problem: Problem, state: State) -> tuple[State, Bools]:
+def _pseudo_time(layout: Layout, problem: Problem, state: State) -> Found:
     lanes = state.x.shape[0]
-    shunt, scale, solved = np.full(lanes, _FIRST_SHUNT), np.full(lanes, 0.02), np.zeros(lanes, dtype=bool)
+    shunt, scale = np.full(lanes, _FIRST_SHUNT), np.full(lanes, _FIRST_PSEUDO_SCALE)
+    solved, restless = np.zeros(lanes, dtype=bool), np.zeros(lanes, dtype=np.intp)
     for _ in range(_PSEUDO_STEPS):
         at = np.flatnonzero(~solved & (shunt <= _LARGEST_SHUNT))
         if not at.size:
             break
         begun = take_lanes(state, at)
         aid = Aid(scale[at, None], shunt[at, None], begun.x[:, :-1])
-        found, arrived, _ = newton(layout, take_lanes(problem, at), begun, aid, iterations=_PSEUDO_ITERATIONS)
+        found, arrived, steps = newton(layout, take_lanes(problem, at), begun, aid, iterations=_PSEUDO_ITERATIONS)
+        restless[at] = _restless(layout, steps)
         good = at[arrived]
         state = _merged(state, take_lanes(found, np.flatnonzero(arrived)), good)
-        shunt[at[~arrived]] *= 8.0
-        moved = np.abs(found.x[arrived] - begun.x[arrived]).max(axis=1)
-        solved[good] = (scale[good] >= 1.0) & (shunt[good] <= 0.0)
+        solved[good] = (scale[good] >= 1.0) & (shunt[good] == 0.0)
+        shunt[at] = _next_shunt(shunt[at], arrived, scale[at])
         scale[good] = np.minimum(scale[good] * 1.5, 1.0)
-        risen = scale[good] >= 1.0
-        shunt[good] = np.where(risen, shunt[good] / 3.0, shunt[good])
-        shunt[good] = np.where(shunt[good] < _LEAST_SHUNT, 0.0, shunt[good])
-    return state, solved
+    return Found(state, solved, restless)
+
+
+def _next_shunt(shunt: Floats, arrived: Bools, scale: Floats) -> Floats:
+    """Return larger shunts where a step failed, smaller ones where it succeeded at full sources, in the end none."""
+    raised = np.maximum(shunt, _LEAST_SHUNT) * 8.0
+    lowered = np.where(scale >= 1.0, shunt / 3.0, shunt)
+    return np.where(arrived, np.where(lowered < _LEAST_SHUNT, 0.0, lowered), raised)

@@ -111,7 +111,7 @@ class Workshop:
                 base=self._base(bipolars),
                 breakdown=self._breakdown(diodes, at_heat, temperature),
                 knee=_knee(diodes),
-                recombination=_recombination(diodes, at_heat, temperature),
+                recombination=_recombination(diodes, at_heat),
             )
 
     def _nominal(self, parameters: Mapping[str, Floats]) -> Floats:
@@ -147,7 +147,7 @@ class Workshop:
 
     def _breakdown(self, parameters: Mapping[str, Floats], heat: Mapping[str, Floats], temperature: Floats) -> Breakdown:
         at = self._zeners
-        own = {name: parameters[name][:, at] for name in ("bv", "ibv", "nbv", "tcv", "area", "tnom")}
+        own = {name: parameters[name][:, at] for name in ("bv", "ibv", "nbv", "tcv", "multiplier", "tnom")}
         knee = breakdown_knee(own, heat["saturation"][:, at], temperature, own["tnom"])
         return Breakdown(at, knee, heat["scale"][:, at] * own["nbv"] / parameters["n"][:, at])
 
@@ -206,7 +206,8 @@ def _knee(parameters: Mapping[str, Floats]) -> Knee:
     return Knee(at, parameters["ikf"][:, at] * parameters["area"][:, at])
 
 
-def _recombination(parameters: Mapping[str, Floats], heat: Mapping[str, Floats], temperature: Floats) -> Recombination:
+def _recombination(parameters: Mapping[str, Floats], heat: Mapping[str, Floats]) -> Recombination:
     at = np.flatnonzero(parameters["isr"][0] > 0.0)
     scale = heat["scale"][:, at] * parameters["nr"][:, at] / parameters["n"][:, at]
-    return Recombination(at, heat["recombination"][:, at], scale, parameters["vj"][:, at], parameters["m"][:, at])
+    barrier, edge = heat["barrier"][:, at], -3.0 * heat["scale"][:, at]
+    return Recombination(at, heat["recombination"][:, at], scale, barrier, parameters["m"][:, at], edge)

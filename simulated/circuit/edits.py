@@ -83,7 +83,7 @@ def add_element(
         leakage = {"is": Number(1e-6), "n": Number(4.0), "rs": Number(20.0)}
         models = {**netlist.body.models, "delrev": Model("delrev", "D", leakage, "fault")}
         netlist = replace(netlist, body=replace(netlist.body, models=models))
-    return _changed(netlist, (beside or name).upper().split(".")[:-1], added)
+    return _changed(netlist, beside.upper().split(".")[:-1], added)
 
 
 def apply_edit(netlist: Netlist, edit: Mapping[str, object]) -> Netlist:

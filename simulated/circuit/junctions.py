@@ -37,13 +37,17 @@ class Knee:
 
 @dataclass(frozen=True)
 class Recombination:
-    """Recombination current (ISR NR) of some junctions, with the barrier (VJ M) that shapes it."""
+    """Recombination current (ISR NR) of some junctions, with the barrier (VJ M) that shapes it.
+
+    It flows above `edge` volts only, where the ideal junction leaves its exponential.
+    """
 
     at: Places
     amps: Floats
     scale: Floats
     barrier: Floats
     grading: Floats
+    edge: Floats
 
 
 def junction(volts: Floats, saturation: Floats, scale: Floats) -> tuple[Floats, Floats]:
@@ -92,8 +96,9 @@ def recombination(volts: Floats, model: Recombination, amps: Floats, slope: Floa
     base = depth**2 + 0.005
     factor = base ** (model.grading / 2)
     factor_slope = -model.grading * depth / model.barrier * factor / base
-    amps[:, model.at] += model.amps * (power - 1.0) * factor
-    slope[:, model.at] += model.amps * (power / model.scale * factor + (power - 1.0) * factor_slope)
+    flows = np.where(across >= model.edge, model.amps, 0.0)
+    amps[:, model.at] += flows * (power - 1.0) * factor
+    slope[:, model.at] += flows * (power / model.scale * factor + (power - 1.0) * factor_slope)
 
 
 def limited(new: Floats, old: Floats, scale: Floats, critical: Floats) -> tuple[Floats, NDArray[np.bool_]]:

@@ -22,8 +22,8 @@ __all__ = ["Layout", "lay_out"]
 
 Places = NDArray[np.intp]
 
-# A coil conducts DC as one nanoohm, so that coils in parallel share their current evenly.
-_COIL_OHMS = 1e-9
+# A coil conducts DC as one microohm, so that coils in parallel share their current evenly.
+_COIL_OHMS = 1e-6
 
 
 @dataclass(frozen=True)

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .continuation import find
+from .continuation import Found, find
 from .devices import Devices, Workshop
-from .ends import Ends, LoadEnd, MeterEnd, SupplyEnd, SupplyMode, SupplySetting
+from .ends import Ends, LoadEnd, MeterEnd, SupplyEnd, SupplyMode, SupplySetting, load_current
 from .errors import CircuitError, nearest
 from .inventory import take_inventory, unread_parameters
 from .layout import Layout, lay_out
-from .linearise import Problem, State, junction_volts
+from .linearise import Problem, State, across, junction_volts
 from .netlist import Netlist
 from .parts import Parts, nominal_parts
 from .topology import floating_nodes, refuse_source_loops
@@ -37,6 +37,7 @@ class OperatingPoint:
     unknowns: Floats  # (B, M + 1)
     loads: Floats  # (B, loads), amps drawn
     modes: NDArray[np.int8]  # (B, supplies)
+    restless: NDArray[np.intp]  # (B,), node column that moved most in the last step
 
     def volts(self, node: str) -> Floats:
         """Return a node's volts to ground, (B,); CircuitError for an unknown node."""
@@ -65,6 +66,10 @@ class OperatingPoint:
     def load_amps(self, name: str) -> Floats:
         """Return the amps a load draws into its plus, (B,)."""
         return np.where(self.solved, self.loads[:, _place(name, self.ends.loads, "load")], np.nan)
+
+    def worst_node(self, board: int) -> str:
+        """Return the node that still moved most when a board's solve was given up."""
+        return self.layout.names[self.restless[board]]
 
 
 def _place(name: str, ends: tuple[SupplyEnd, ...] | tuple[LoadEnd, ...], what: str) -> int:
@@ -127,8 +132,7 @@ class Circuit:
         minimum = np.array([[end.minimum_volts for end in self.ends.loads]])
         problem = Problem(devices, matrix, volts, limits, amps, minimum, self.netlist.gmin)
         state, warm = self._start(boards, on, start)
-        final, solved = find(self.layout, problem, state, warm)
-        return self._point(final, solved, problem)
+        return self._point(find(self.layout, problem, state, warm), problem)
 
     def _supply_rows(self, given: Mapping[str, SupplySetting]) -> tuple[Floats, Floats, Bools]:
         for name in given:
@@ -171,15 +175,12 @@ class Circuit:
             x[~warm] = 0.0
             before = np.broadcast_to(start.modes, modes.shape)
             modes = np.where((modes == SupplyMode.VOLTAGE) & (before != SupplyMode.OFF) & warm[:, None], before, modes)
-        pair = self.layout.load_pairs
-        return State(x, junction_volts(self.layout, x), x[:, pair[0]] - x[:, pair[1]], modes), warm
+        return State(x, junction_volts(self.layout, x), across(x, self.layout.load_pairs), modes), warm
 
-    def _point(self, state: State, solved: Bools, problem: Problem) -> OperatingPoint:
-        from .ends import load_current
-
-        pair = self.layout.load_pairs
-        drawn, _ = load_current(state.x[:, pair[0]] - state.x[:, pair[1]], problem.load_amps, problem.load_minimum)
-        return OperatingPoint(solved, self.layout, self.ends, state.x, drawn, state.modes)
+    def _point(self, found: Found, problem: Problem) -> OperatingPoint:
+        x = found.state.x
+        drawn, _ = load_current(across(x, self.layout.load_pairs), problem.load_amps, problem.load_minimum)
+        return OperatingPoint(found.solved, self.layout, self.ends, x, drawn, found.state.modes, found.restless)
 
 
 def _row(values: list[Value]) -> Floats:

@@ -47,8 +47,8 @@ class ValueRow:
         changed = [(column, self._evaluate(column, tree, values)) for column, tree in self._trees] if values else []
         if not factors and not changed:
             return self._constants
-        per_board = bool(factors) or any(np.ndim(value) for _, value in changed)
-        row = np.repeat(self._constants, parts.boards if per_board else 1, axis=0)
+        lanes = max([parts.boards if factors else 1, *(np.size(value) for _, value in changed)])
+        row = np.repeat(self._constants, lanes, axis=0)
         for column, value in changed:
             row[:, column] = value
         for column, factor in factors:

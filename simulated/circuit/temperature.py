@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 # CODATA 2014, the values ngspice 39 is built with (from memory): volts per kelvin.
 BOLTZMANN_OVER_CHARGE = 1.38064852e-23 / 1.6021766208e-19
 
+_REFERENCE_KELVIN = 300.15
+
 
 def kelvin(celsius: Floats) -> Floats:
     """Return kelvin for degrees Celsius."""
@@ -41,8 +43,22 @@ def diode_at(parameters: Mapping[str, Floats], temperature: Floats, nominal: Flo
         "saturation": parameters["is"] * area * np.exp(growth / parameters["n"]),
         "recombination": parameters["isr"] * area * np.exp(growth / parameters["nr"]),
         "scale": parameters["n"] * thermal,
+        "barrier": _barrier(parameters["vj"], temperature, nominal),
         "ohms": parameters["rs"] / area * (1.0 + parameters["trs1"] * rise + parameters["trs2"] * rise**2),
     }
+
+
+def _barrier(volts: Floats, temperature: Floats, nominal: Floats) -> Floats:
+    """Return a junction's built-in voltage at a temperature: silicon's gap and carrier density move it."""
+    at_reference = (volts - _barrier_shift(nominal)) / (nominal / _REFERENCE_KELVIN)
+    return np.asarray(_barrier_shift(temperature) + temperature / _REFERENCE_KELVIN * at_reference)
+
+
+def _barrier_shift(temperature: Floats) -> Floats:
+    thermal = BOLTZMANN_OVER_CHARGE * temperature
+    gap = 1.16 - 7.02e-4 * temperature**2 / (temperature + 1108.0)
+    balance = -gap / (2.0 * thermal) + 1.1150877 / (2.0 * BOLTZMANN_OVER_CHARGE * _REFERENCE_KELVIN)
+    return -2.0 * thermal * (1.5 * np.log(temperature / _REFERENCE_KELVIN) + balance)
 
 
 def breakdown_knee(
@@ -51,7 +67,8 @@ def breakdown_knee(
     """Return the voltage where breakdown sets in so that IBV flows at BV; `parameters` of zeners only."""
     thermal = BOLTZMANN_OVER_CHARGE * temperature
     volts = parameters["bv"] - parameters["tcv"] * (temperature - nominal)
-    current = parameters["ibv"] * parameters["area"]
+    # IBV is of the whole junction, whatever its area; only copies in parallel add up (ngspice 39, tried).
+    current = parameters["ibv"] * parameters["multiplier"]
     emission = parameters["nbv"] * thermal
     knee = volts - emission * np.log(1.0 + current / saturation)
     for _ in range(rounds):

@@ -41,7 +41,7 @@ def refuse_source_loops(netlist: Netlist, ends: Ends) -> None:
     groups = _Groups()
     seen: list[_Branch] = []
     coils = [element for element in netlist.elements if element.kind == "L"]
-    # Coils come last and have a nanoohm each: a loop of coils alone shares its current, all others are shorts.
+    # Coils come last and have a microohm each: a loop of coils alone shares its current, all others are shorts.
     sources = [_Branch(e.name, e.nodes[0], e.nodes[1]) for e in netlist.elements if e.kind in "VEH"]
     sources += [_Branch(f"supply {e.name}", node_name(e.plus), node_name(e.minus)) for e in ends.supplies]
     sources += [_Branch(e.name, e.nodes[0], e.nodes[1]) for e in coils]

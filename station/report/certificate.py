@@ -6,7 +6,8 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
-from station.report.wording import reading_text
+from station.quantities import format_value
+from station.report.wording import conformity_text, reading_text
 from station.store import StoredRun
 
 __all__ = ["certificate_html"]
@@ -43,8 +44,8 @@ def _line(row: Mapping[str, Any]) -> dict[str, str]:
         "what": f"{row['terminal']} {row['name']}".strip(),
         "reading": reading_text(row["value"], row["u"], row["unit"]) if measured else "–",
         "limit": row["limit"] or "answer yes",
-        "guard": reading_text(row["guard"], None, row["unit"]) if measured and row["guard"] else "–",
-        "conformity": "–" if row["conformity"] is None else f"{row['conformity'] * 100:.4g} %",
+        "guard": format_value(row["guard"], row["unit"], digits=2) if row["guard"] else "–",
+        "conformity": conformity_text(row["conformity"]),
         "outcome": row["outcome"],
         "cause": row["cause"],
     }

@@ -17,6 +17,7 @@ from rich.text import Text
 
 from station.asks import Ask, Draw, Feed, Judged, Question, Read, Reading, StepStarted, Turn, Warned
 from station.errors import Unreadable
+from station.lines import Outcome
 from station.quantities import format_value
 from station.report.wording import OUTCOME_STYLES, Row, row_of
 
@@ -113,15 +114,18 @@ class _View:
         self._step = self._caution = self._now = ""
         self._warnings: list[str] = []
         self._judged: deque[Row] = deque(maxlen=SHOWN_LINES)
-        self._done = 0
+        self._done = self._not_started = 0
 
     def told(self, ask: Ask[Any], reply: object) -> None:
         if isinstance(ask, StepStarted):
             self._step = f"step {ask.index + 1} of {self._head.steps}: {ask.title}"
             self._caution = ask.caution or self._caution
         elif isinstance(ask, Judged):
-            self._judged.append(row_of(ask.judgement))
             self._done += 1
+            if ask.judgement.outcome is Outcome.NOT_STARTED:  # many alike: a count, so that what failed stays in view
+                self._not_started += 1
+            else:
+                self._judged.append(row_of(ask.judgement))
         elif isinstance(ask, Warned):
             self._warnings.append(ask.text)
         else:
@@ -136,5 +140,7 @@ class _View:
         if self._caution:
             parts.append(Text(f"Caution: {self._caution}", style="yellow"))
         parts += [Text(f"Warning: {text}", style="yellow") for text in self._warnings]
-        parts += [Text(self._now, style="cyan"), *(line_text(row) for row in self._judged), progress]
-        return Group(*parts)
+        parts += [Text(self._now, style="cyan"), *(line_text(row) for row in self._judged)]
+        if self._not_started:
+            parts.append(Text(f"{Outcome.NOT_STARTED.value}: {self._not_started} lines", style="dim"))
+        return Group(*parts, progress)

@@ -7,7 +7,7 @@ from decimal import Decimal
 from station.lines import Judgement, Outcome
 from station.quantities import format_value
 
-__all__ = ["OUTCOME_STYLES", "Row", "first_bad", "reading_text", "row_of", "sentence"]
+__all__ = ["OUTCOME_STYLES", "Row", "conformity_text", "first_bad", "reading_text", "row_of", "sentence"]
 
 OUTCOME_STYLES = {  # colours only underline the words
     Outcome.PASSED.value: "green",
@@ -38,22 +38,30 @@ def reading_text(value: float | None, u: float | None, unit: str) -> str:
     if not u:
         return format_value(value, unit)
     expanded = COVERAGE_FACTOR * u
-    places = 1 - Decimal(expanded).adjusted()  # decimals that keep two digits of the uncertainty
-    rounded = round(Decimal(repr(value)), places)
-    return f"{format_value(rounded, unit)} ± {format_value(expanded, unit, digits=2)}"
+    smallest_digit = Decimal(expanded).adjusted() - 1  # the decimal place of the uncertainty's second digit
+    shown = format_value(Decimal(repr(value)), unit, last_place=smallest_digit)
+    return f"{shown} ± {format_value(Decimal(repr(expanded)), unit, last_place=smallest_digit)}"
+
+
+def conformity_text(conformity: float | None) -> str:
+    """Return a probability of conformity in percent; never a certainty, which no measurement gives."""
+    if conformity is None:
+        return "–"
+    if conformity > 0.9999:
+        return "> 99.99 %"
+    return "< 0.01 %" if conformity < 0.0001 else f"{conformity * 100:.4g} %"
 
 
 def row_of(judgement: Judgement) -> Row:
     """Return a judgement in words."""
     line = judgement.line
     unit = line.limit.unit if line.limit else ""
-    conformity = "" if judgement.conformity is None else f"{judgement.conformity * 100:.4g} %"
     return Row(
         line.title,
         judgement.outcome.value,
         reading_text(judgement.value, judgement.u, unit) if line.limit else judgement.cause,
         str(line.limit) if line.limit else "answer yes",
-        conformity,
+        conformity_text(judgement.conformity),
         judgement.cause if line.limit else "",
     )
 

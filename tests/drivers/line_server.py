@@ -32,6 +32,7 @@ class LineServer:
     def __init__(self, answers: Answers) -> None:
         self.told: list[str] = []
         self.connections = 0
+        self.resets = 0
         self._answers = {
             line: [each] if isinstance(each, bytes | Act) else list(each) for line, each in answers.items()
         }
@@ -87,12 +88,17 @@ class LineServer:
             thread.start()
 
     def _serve(self, client: socket.socket) -> None:
-        with client, contextlib.suppress(OSError), client.makefile("rb") as lines:
-            for line in lines:
-                text = line.decode("ascii").removesuffix("\n")
-                self.told.append(text)
-                if not self._answer(client, text):
-                    return
+        try:
+            with client, client.makefile("rb") as lines:
+                for line in lines:
+                    text = line.decode("ascii").removesuffix("\n")
+                    self.told.append(text)
+                    if not self._answer(client, text):
+                        return
+        except ConnectionResetError:
+            self.resets += 1
+        except OSError:
+            return  # closed from this side
 
     def _answer(self, client: socket.socket, text: str) -> bool:
         """Answer one line; False ends the connection."""

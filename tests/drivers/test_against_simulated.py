@@ -15,6 +15,7 @@ from drivers import (
     Meter,
     Mode,
     NoReply,
+    NotPrepared,
     Overloaded,
     Session,
     Supply,
@@ -83,6 +84,8 @@ def test_a_short_puts_it_in_constant_current_and_then_trips_it(bench: Bench) -> 
     bench.clock.advance(0.6)
     assert bench.supply.mode(1) is Mode.TRIPPED
     assert bench.supply.trips(1) == ("over-current",)
+    with pytest.raises(NotPrepared, match="channel 1 was to go on"):
+        bench.supply.switch(1, True)
 
 
 def test_clearing_a_trip_leaves_the_output_off(bench: Bench) -> None:

@@ -78,7 +78,7 @@ def test_after_silence_nothing_is_asked_until_the_session_is_resynchronised(call
     session.resynchronise()
     assert session.query("VOLT?") == "5.000"
     assert server.told == ["VOLT?", "*IDN?", "VOLT?"]
-    assert server.connections == 2
+    assert (server.connections, server.resets) == (2, 1)  # reset: what is still queued is never carried out
 
 
 def test_a_late_reply_never_answers_the_next_question(call: Called) -> None:
@@ -207,7 +207,16 @@ def test_last_words_are_said_out_of_step_on_the_old_link_and_on_a_new_one(call: 
     assert session.last_words("OUTP OFF") is None
     assert session.last_words("VOLT 0") is None
     assert server.hears("VOLT?", "OUTP OFF", "OUTP OFF", "VOLT 0")
-    assert server.connections == 2
+    assert (server.connections, server.resets) == (2, 0)  # closed plainly: a late *off* is welcome
+
+
+def test_after_last_words_on_a_new_link_it_is_not_yet_known_who_answers_there(call: Called) -> None:
+    _, session = call({"VOLT?": [Act.CLOSE, b"5\n"]})
+    with pytest.raises(LinkLost):
+        session.query("VOLT?")
+    session.last_words("OUTP OFF")
+    with pytest.raises(OutOfStep, match="resynchronise the session"):
+        session.query("VOLT?")
 
 
 def test_last_words_reopen_a_link_that_was_lost(call: Called) -> None:
