@@ -16,12 +16,20 @@ Path_ = tuple[str | int, ...]  # keys and indices from the top of the document t
 Place = tuple[int, int]  # line and column, counted from 1
 MOST_BYTES = 1_000_000
 YAML_TAG = "tag:yaml.org,2002:"
+ALIAS_TAG = "!alias"
 
 
 class _Loader(yaml.SafeLoader):
     """YAML with the core schema only: no dates, no sexagesimal numbers, and 'yes', 'no', 'on' stay words."""
 
     yaml_implicit_resolvers: dict[str, list[tuple[str, re.Pattern[str]]]] = {}  # noqa: RUF012  pyyaml's own name
+
+    def compose_node(self, parent: yaml.Node | None, index: Any) -> yaml.Node | None:  # noqa: ANN401  pyyaml's
+        """Keep an alias as a mark of its own place; it is refused, never followed."""
+        if not self.check_event(yaml.AliasEvent):
+            return super().compose_node(parent, index)
+        event = self.get_event()
+        return yaml.ScalarNode(ALIAS_TAG, event.anchor, event.start_mark, event.end_mark)
 
 
 _SCALARS: dict[str, tuple[re.Pattern[str], list[str], Callable[[str], Any]]] = {
@@ -110,8 +118,6 @@ def _advice(error: yaml.MarkedYAMLError) -> str:
     problem = error.problem or ""
     if "\\t" in problem:
         return "indent with spaces, not tabs"
-    if "alias" in problem:
-        return "write the value out"
     if "another document" in problem:
         return "keep one document a file: take '---' out"
     if "mapping values" in problem:
@@ -126,15 +132,10 @@ class _Reader:
         self.file = file
         self.places: dict[Path_, Place] = {}
         self.problems: list[Problem] = []
-        self._seen: set[int] = set()
 
     def plain(self, node: yaml.Node, path: Path_) -> Any:  # noqa: ANN401  this is the YAML edge
         place = (node.start_mark.line + 1, node.start_mark.column + 1)
         self.places.setdefault(path, place)
-        if id(node) in self._seen:
-            self._wrong(place, "an alias (*name) is used", "write the value out")
-            return None
-        self._seen.add(id(node))
         if not node.tag.startswith(YAML_TAG):
             return self._refused_tag(node, place)
         if isinstance(node, yaml.MappingNode):
@@ -149,8 +150,10 @@ class _Reader:
         return _SCALARS[kind][2](text)
 
     def _refused_tag(self, node: yaml.Node, place: Place) -> None:
-        tag = node.tag.replace(YAML_TAG, "!!")
-        self._wrong(place, f"the tag {tag} is used", "write a plain value")
+        if node.tag == ALIAS_TAG:
+            self._wrong(place, f"the alias *{node.value} is used", "write the value out")
+        else:
+            self._wrong(place, f"the tag {node.tag.replace(YAML_TAG, '!!')} is used", "write a plain value")
 
     def _pairs(self, node: yaml.MappingNode, path: Path_) -> Iterator[tuple[str, yaml.Node]]:
         keys: set[str] = set()

@@ -114,8 +114,18 @@ def _problem(form: type[BaseModel], fault: Any, document: Document, path: Path_)
         return document.problem(where, f"{key}: {what}", instead)
     if kind == "literal_error":
         return document.problem(where, f"{key}: '{fault['input']}' is not known", f"write {context['expected']}")
-    what = f"{key}: {fault['input']!r} does not fit"
+    what = f"{key}: {_written(document, where, fault['input'])!r} does not fit"
     return document.problem(where, what, f"note that {fault['msg'][:1].lower()}{fault['msg'][1:]}")
+
+
+def _written(document: Document, where: Path_, read: object) -> object:
+    """Return what stands at a path in the file, where `read` may be a number already; `read` where nothing does."""
+    found: Any = document.data
+    for step in where:
+        if not (isinstance(found, list) or (isinstance(found, dict) and step in found)):
+            return read
+        found = found[step]
+    return found
 
 
 def _keys_at(form: type[BaseModel], loc: tuple[str | int, ...]) -> tuple[str, ...]:

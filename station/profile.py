@@ -161,7 +161,7 @@ class _Steps:
                 self._ramp_unread |= isinstance(entry, dict) and "ramp" in entry
                 continue
             setup = Setup(self.board, self.rule, self._title(form), self._amps_limit(form, (*path, form.kind)))
-            self._check(form, setup, (*path, form.kind))
+            self._check(form, setup, (*path, form.kind), entry[form.kind])
             yield BoundStep(form, setup)
 
     def _form(self, entry: dict[str, Any], path: Path_) -> StepForm | None:
@@ -216,8 +216,10 @@ class _Steps:
                 self.notes.append(f"step '{form.name or form.kind}' keeps the ramp's current limit of {limit}")
         return own if own is not None else self._inherited or 0.0
 
-    def _check(self, form: StepForm, setup: Setup, path: Path_) -> None:
-        found = list(form.findings(setup))
+    def _check(self, form: StepForm, setup: Setup, path: Path_, written: Iterable[str]) -> None:
+        # what an unknown key left empty has been told already
+        whole = set(written) <= {*form.keys(), *form.other()}
+        found = [finding for finding in form.findings(setup) if whole or finding[0]]
         for below, what, instead in found:
             self._wrong((*path, *below), what, instead)
         if found:

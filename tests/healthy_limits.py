@@ -42,7 +42,7 @@ def main() -> None:
         found = values.get(line.title)
         if line.limit and found:
             low, high = (format_value(value, line.limit.unit, digits=5) for value in (min(found), max(found)))
-            print(f"{line.title:<36} {low:>14} .. {high:<14} window {line.limit}")  # noqa: T201  a script
+            print(f"{line.title:<36} {low:>14} .. {high:<14} window {line.limit}")
 
 
 if __name__ == "__main__":

@@ -77,7 +77,7 @@ def _warm(layout: Layout, problem: Problem, state: State, warm: Bools) -> Found:
     at = np.flatnonzero(warm)
     aid = _plain(layout, at.size)
     reached, arrived, steps = newton(
-        layout, take_lanes(problem, at), take_lanes(state, at), aid, iterations=_WARM_ITERATIONS
+        layout, take_lanes(problem, at), take_lanes(state, at), aid, iterations=_WARM_ITERATIONS, fresh=True
     )
     return Found(reached, arrived, _restless(layout, steps))
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .bipolar import BipolarModel
-from .errors import CircuitError
+from .errors import CircuitError, NetlistError
 from .inventory import BIPOLAR_DEFAULTS, DIODE_DEFAULTS, RESISTOR_DEFAULTS, Inventory
 from .junctions import Breakdown, Knee, Recombination
 from .netlist import Element, Netlist, parameter_values
@@ -80,8 +80,8 @@ class Workshop:
         self._meters = 1.0 / np.array([meter_ohms]).reshape(1, -1)
         defaults = parameter_values(netlist, {})
 
-        def row(elements: tuple[Element, ...], name: str = "value") -> ValueRow:
-            return ValueRow([e.name for e in elements], name, [_value(netlist, e) for e in elements], defaults)
+        def row(elements: tuple[Element, ...]) -> ValueRow:
+            return ValueRow(elements, "value", [_value(netlist, e) for e in elements], defaults)
 
         self._ohms = row(inventory.resistors)
         self._gains = row(inventory.controlled)
@@ -103,6 +103,8 @@ class Workshop:
             bipolars = self._bipolars.at(parts, values)
             bipolars = _copies(bipolars, self._nominal(bipolars))
             hot = bipolar_at(bipolars, temperature, bipolars["tnom"])
+            self._refuse_senseless(self._inventory.diodes, diodes, ("n", "area"))
+            self._refuse_senseless(self._inventory.bipolars, bipolars, ("bf", "br", "nf", "nr", "ne", "nc", "area"))
             return Devices(
                 linear=_joined(siemens, *self._series(at_heat, bipolars), self._meters, self._gains.at(parts, values)),
                 sources=_joined(self._volts.at(parts, values), self._amps.at(parts, values)),
@@ -113,6 +115,13 @@ class Workshop:
                 knee=_knee(diodes),
                 recombination=_recombination(diodes, at_heat),
             )
+
+    @staticmethod
+    def _refuse_senseless(elements: tuple[Element, ...], parameters: Mapping[str, Floats], positive: tuple[str, ...]) -> None:
+        for name in positive:
+            for column in np.flatnonzero(~(parameters[name] > 0.0).all(axis=0)):
+                element, value = elements[column], parameters[name][:, column].min()
+                raise NetlistError(element.place, f"{element.name}: {name.upper()} is {value:g}; write a positive number")
 
     def _nominal(self, parameters: Mapping[str, Floats]) -> Floats:
         """Return the kelvin at which parameters were given: the model's TNOM, else the netlist's."""
@@ -158,7 +167,7 @@ def _value(netlist: Netlist, element: Element) -> Any:
         return element.value
     model = netlist.models[element.model or ""]
     if "r" not in model.parameters:
-        raise CircuitError(f"{element.place}: {element.name} has no value; write 'Rname node node value [model]'")
+        raise NetlistError(element.place, f"{element.name} has no value; write 'Rname node node value [model]'")
     return model.parameters["r"]
 
 

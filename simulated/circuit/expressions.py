@@ -17,10 +17,11 @@ __all__ += ["parse_expression", "parse_number"]
 
 Value = float | NDArray[np.float64]
 
-# "meg" and "mil" come before "m": SPICE's m is milli, whatever its case.
-_SUFFIXES = {"meg": 1e6, "mil": 25.4e-6, "t": 1e12, "g": 1e9, "k": 1e3, "m": 1e-3, "u": 1e-6, "µ": 1e-6, "μ": 1e-6}
-_SUFFIXES |= {"n": 1e-9, "p": 1e-12, "f": 1e-15}
-_NUMBER = re.compile(r"(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+# Powers of ten; "meg" comes before "m": SPICE's m is milli, whatever its case.
+_SUFFIXES = {"meg": 6, "t": 12, "g": 9, "k": 3, "m": -3, "u": -6, "µ": -6, "μ": -6, "n": -9, "p": -12, "f": -15}
+_MIL = 25.4e-6  # a thousandth of an inch, which SPICE knows as a suffix too
+_NUMBER = re.compile(r"(\d+\.?\d*|\.\d+)(?:[eE]([+-]?\d+))?")
+_DEEPEST = 50
 _LETTERS = re.compile(r"[A-Za-zµμΩ°%]*")
 _WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_.]*")
 
@@ -104,8 +105,14 @@ def _number_at(text: str, at: int) -> tuple[float, int]:
             f"'{digits}' has digits behind its suffix, which SPICE drops in silence; write the point, as in 4.7k"
         )
     word = letters.group().lower()
-    scale = next((factor for suffix, factor in _SUFFIXES.items() if word.startswith(suffix)), 1.0)
-    return float(match.group()) * scale, end
+    if word.startswith("mil"):
+        return float(match.group()) * _MIL, end
+    power = next((power for suffix, power in _SUFFIXES.items() if word.startswith(suffix)), 0)
+    # The power goes into the text: 2200 * 1e-6 would not be 2.2e-3.
+    value = float(f"{match.group(1)}e{int(match.group(2) or 0) + power}")
+    if value == float("inf"):
+        raise ExpressionError(f"'{match.group()}' is too large; write a smaller number")
+    return value, end
 
 
 def parse_expression(text: str) -> Expression:
@@ -128,6 +135,7 @@ class _Parser:
     def __init__(self, text: str) -> None:
         self._text = text
         self._at = 0
+        self._depth = 0
 
     def _peek(self) -> str:
         while self._at < len(self._text) and self._text[self._at].isspace():
@@ -148,9 +156,13 @@ class _Parser:
             raise ExpressionError(f"'{rest}' in '{self._text}' is not understood; write arithmetic with + - * / ** ( )")
 
     def sum(self) -> Expression:
+        self._depth += 1
+        if self._depth > _DEEPEST:
+            raise ExpressionError(f"parentheses are nested more than {_DEEPEST} deep; write it in several .param lines")
         left = self._product()
         while operator := self._take("+", "-"):
             left = Binary(operator, left, self._product())
+        self._depth -= 1
         return left
 
     def _product(self) -> Expression:

@@ -143,4 +143,8 @@ def unread_parameters(netlist: Netlist) -> Iterator[str]:
         unread = sorted(model.parameters.keys() - set(known.get(model.kind, ())) - _NO_DC)
         if unread:
             yield f"{model.place}: model {model.name}: {', '.join(unread)} not read"
+    for element in netlist.elements:
+        unread = sorted({name for name, _ in element.options} & {"temp", "dtemp"})
+        if unread and element.kind in "RDQ":
+            yield f"{element.place}: {element.name}: {', '.join(unread)} not read, a part has the temperature of the board"
 

@@ -47,6 +47,7 @@ class Layout:
     junction_minus: Places
     junction_sign: NDArray[np.float64]
     exponentials: Places  # junction of each exponential: diodes, BE, BC, then BE, BC again for leakage
+    leaky: Places  # exponentials that carry gmin: diodes and transistors' leakage
     diodes: int
     transistors: int
     base_pairs: tuple[Places, Places]
@@ -85,6 +86,7 @@ def lay_out(netlist: Netlist, inventory: Inventory, ends: Ends, islands: Sequenc
         junction_minus=minus,
         junction_sign=sign,
         exponentials=_exponentials(len(inventory.diodes), len(inventory.bipolars)),
+        leaky=_leaky(len(inventory.diodes), len(inventory.bipolars)),
         diodes=len(inventory.diodes),
         transistors=len(inventory.bipolars),
         base_pairs=_pairs([_base(numbering, column) for column in inventory.base_varying], numbering.size),
@@ -106,6 +108,11 @@ def _pairs(pairs: Sequence[tuple[int, int]], size: int) -> tuple[Places, Places]
 def _exponentials(diodes: int, transistors: int) -> Places:
     controlling = np.arange(diodes + 2 * transistors, dtype=np.intp)
     return np.concatenate([controlling, controlling[diodes:]])
+
+
+def _leaky(diodes: int, transistors: int) -> Places:
+    first = diodes + 2 * transistors
+    return np.concatenate([np.arange(diodes, dtype=np.intp), np.arange(first, first + 2 * transistors, dtype=np.intp)])
 
 
 def _terminals(numbering: Numbering, column: int) -> tuple[int, int, int]:

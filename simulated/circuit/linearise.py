@@ -107,7 +107,7 @@ def linearise(layout: Layout, problem: Problem, state: State, aid: Aid, *, keep:
 
 
 def _exponentials(layout: Layout, problem: Problem, volts: Floats) -> tuple[Floats, Floats]:
-    devices, diodes = problem.devices, layout.diodes
+    devices = problem.devices
     amps, slope = junction(volts.take(layout.exponentials, axis=1), devices.saturation, devices.scale)
     if devices.recombination.at.size:
         recombination(volts, devices.recombination, amps, slope)
@@ -116,9 +116,8 @@ def _exponentials(layout: Layout, problem: Problem, volts: Floats) -> tuple[Floa
     if devices.breakdown.at.size:
         breakdown(volts, devices.saturation, devices.breakdown, amps, slope)
     # gmin across diodes, and across both junctions of a transistor as part of its leakage
-    leaky = np.r_[0:diodes, diodes + 2 * layout.transistors : amps.shape[1]]
-    amps[:, leaky] += problem.gmin * volts.take(layout.exponentials[leaky], axis=1)
-    slope[:, leaky] += problem.gmin
+    amps[:, layout.leaky] += problem.gmin * volts.take(layout.exponentials[layout.leaky], axis=1)
+    slope[:, layout.leaky] += problem.gmin
     return amps, slope
 
 

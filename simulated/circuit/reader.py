@@ -5,11 +5,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from .cards import ELEMENT_KINDS, assignments, parse_element, parse_model, value_of
-from .errors import NetlistError
-from .expressions import Expression, ExpressionError, evaluate
+from .errors import CircuitError, NetlistError, nearest
+from .expressions import Expression, ExpressionError, evaluate, names_in
 from .flatten import flatten
 from .lines import Line, logical_lines
-from .netlist import Body, Element, Model, Netlist, Subcircuit, node_name
+from .netlist import Body, Element, Model, Netlist, Subcircuit, node_name, parameter_values
 
 __all__ = ["read_netlist"]
 
@@ -45,6 +45,7 @@ class _Reading:
     models: frozenset[str]
     scopes: list[_Scope]
     settings: dict[str, float] = field(default_factory=dict)
+    parameter_places: dict[str, str] = field(default_factory=dict)
     global_nodes: set[str] = field(default_factory=set)
     ignored: dict[str, str] = field(default_factory=dict)
     in_control: bool = False
@@ -69,7 +70,23 @@ def read_netlist(text: str, *, name: str = "netlist", folder: Path | None = None
     body = reading.scopes[0].body()
     if not body.elements:
         raise NetlistError(f"{name}:1", "the netlist holds no element; write a title line, then elements such as R1 a b 1k")
-    return flatten(_unflattened(name, title, body, reading))
+    netlist = flatten(_unflattened(name, title, body, reading))
+    _check_parameters(netlist, reading.parameter_places)
+    return netlist
+
+
+def _check_parameters(netlist: Netlist, places: Mapping[str, str]) -> None:
+    try:
+        values = parameter_values(netlist, {})
+    except CircuitError as error:
+        named = [name for name in places if f"'{name}'" in str(error)] or list(places)
+        raise NetlistError(places[named[0]], str(error)) from None
+    for element in netlist.elements:
+        trees = [tree for _, tree in element.options] + ([] if element.value is None else [element.value])
+        missing = sorted(frozenset[str]().union(*(names_in(tree) for tree in trees)) - values.keys())
+        if missing:
+            what = f"{element.name}: parameter '{missing[0]}' is not defined"
+            raise NetlistError(element.place, f"{what}; write '.param {missing[0]}=VALUE', or one of {nearest(missing[0], values)}")
 
 
 def _is_model(line: Line) -> bool:
@@ -111,7 +128,10 @@ def _read_dot_card(card: str, rest: str, line: Line, reading: _Reading) -> None:
     if card == ".model":
         _add(scope.models, parse_model(line), line, "model")
     elif card in (".param", ".params", ".parameter"):
-        scope.parameters |= assignments(rest, line.place, card)
+        found = assignments(rest, line.place, card)
+        scope.parameters |= found
+        if len(reading.scopes) == 1:
+            reading.parameter_places |= dict.fromkeys(found, line.place)
     elif card == ".subckt":
         reading.scopes.append(_open(rest, line))
     elif card == ".ends":

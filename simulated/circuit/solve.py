@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 from .continuation import Found, find
 from .devices import Devices, Workshop
 from .ends import Ends, LoadEnd, MeterEnd, SupplyEnd, SupplyMode, SupplySetting, load_current
-from .errors import CircuitError, nearest
+from .errors import CircuitError, TopologyError, nearest
 from .inventory import take_inventory, unread_parameters
+from .junctions import Breakdown
 from .layout import Layout, lay_out
 from .linearise import Problem, State, across, junction_volts
 from .netlist import Netlist
@@ -38,6 +39,7 @@ class OperatingPoint:
     loads: Floats  # (B, loads), amps drawn
     modes: NDArray[np.int8]  # (B, supplies)
     restless: NDArray[np.intp]  # (B,), node column that moved most in the last step
+    knees: Floats  # (L, zeners), breakdown volts of the boards solved
 
     def volts(self, node: str) -> Floats:
         """Return a node's volts to ground, (B,); CircuitError for an unknown node."""
@@ -96,12 +98,15 @@ class Circuit:
     ) -> None:
         self.netlist = netlist
         self.ends = Ends(tuple(supplies), tuple(loads), tuple(meters))
+        if not netlist.nodes:
+            raise TopologyError(f"{netlist.name}: all elements are on ground; write nodes other than 0")
         refuse_source_loops(netlist, self.ends)
         floating = floating_nodes(netlist, self.ends)
         inventory = take_inventory(netlist)
         self.layout = lay_out(netlist, inventory, self.ends, floating)
         self.warnings = (*netlist.warnings, *unread_parameters(netlist), *_floating_warning(netlist, floating))
         self._workshop = Workshop(netlist, inventory, tuple(end.ohms for end in self.ends.meters))
+        self._nominal = nominal_parts(netlist)
         self._kept: tuple[object, Devices, Floats] | None = None
 
     def operating_point(
@@ -122,7 +127,7 @@ class Circuit:
         stable states the one reached so is returned. Raises CircuitError for unknown names and
         arrays of different lengths.
         """
-        parts = parts or nominal_parts(self.netlist)
+        parts = self._nominal if parts is None else parts
         heat = self.netlist.celsius if celsius is None else celsius
         settings = [self._supply_rows(supplies or {}), self._load_row(loads or {})]
         rows = [*settings[0], settings[1], *(np.reshape(np.asarray(v), (-1, 1)) for v in (parameters or {}).values())]
@@ -131,7 +136,7 @@ class Circuit:
         volts, limits, on, amps = (*settings[0], settings[1])
         minimum = np.array([[end.minimum_volts for end in self.ends.loads]])
         problem = Problem(devices, matrix, volts, limits, amps, minimum, self.netlist.gmin)
-        state, warm = self._start(boards, on, start)
+        state, warm = self._start(boards, on, start, devices)
         return self._point(find(self.layout, problem, state, warm), problem)
 
     def _supply_rows(self, given: Mapping[str, SupplySetting]) -> tuple[Floats, Floats, Bools]:
@@ -165,7 +170,9 @@ class Circuit:
             self._kept = (key, devices, matrix)
         return self._kept[1], self._kept[2]
 
-    def _start(self, boards: int, on: Bools, start: OperatingPoint | None) -> tuple[State, Bools]:
+    def _start(
+        self, boards: int, on: Bools, start: OperatingPoint | None, devices: Devices
+    ) -> tuple[State, Bools]:
         size = self.layout.size
         modes = np.repeat(np.where(on, SupplyMode.VOLTAGE, SupplyMode.OFF).astype(np.int8), boards // on.shape[0], axis=0)
         x, warm = np.zeros((boards, size + 1)), np.zeros(boards, dtype=bool)
@@ -175,12 +182,25 @@ class Circuit:
             x[~warm] = 0.0
             before = np.broadcast_to(start.modes, modes.shape)
             modes = np.where((modes == SupplyMode.VOLTAGE) & (before != SupplyMode.OFF) & warm[:, None], before, modes)
-        return State(x, junction_volts(self.layout, x), across(x, self.layout.load_pairs), modes), warm
+        junctions = junction_volts(self.layout, x)
+        if warm.any() and start is not None:
+            _move_zeners(junctions, devices.breakdown, start.knees)
+        return State(x, junctions, across(x, self.layout.load_pairs), modes), warm
 
     def _point(self, found: Found, problem: Problem) -> OperatingPoint:
         x = found.state.x
         drawn, _ = load_current(across(x, self.layout.load_pairs), problem.load_amps, problem.load_minimum)
-        return OperatingPoint(found.solved, self.layout, self.ends, x, drawn, found.state.modes, found.restless)
+        knees = problem.devices.breakdown.volts
+        return OperatingPoint(found.solved, self.layout, self.ends, x, drawn, found.state.modes, found.restless, knees)
+
+
+def _move_zeners(junctions: Floats, breakdown: Breakdown, before: Floats) -> None:
+    """Let a junction that was in breakdown begin as far past its new knee as it was past the old one.
+
+    Else a knee that lies a tenth of a volt lower would throw the first step far out.
+    """
+    volts = junctions[:, breakdown.at]
+    junctions[:, breakdown.at] = np.where(volts < -before, volts - (breakdown.volts - before), volts)
 
 
 def _row(values: list[Value]) -> Floats:
@@ -199,4 +219,7 @@ def _boards(lengths: list[int]) -> int:
 def _floating_warning(netlist: Netlist, floating: tuple[str, ...]) -> list[str]:
     if not floating:
         return []
-    return [f"{netlist.name}: no DC path to ground from {', '.join(floating)}; held there by {netlist.gmin:g} S"]
+    parts = ", ".join(element.name for element in netlist.elements if set(element.nodes) & set(floating))
+    return [
+        f"{netlist.name}: no DC path to ground from {', '.join(floating)} (on {parts}); held there by {netlist.gmin:g} S"
+    ]

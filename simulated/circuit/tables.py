@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from .errors import CircuitError
+from .errors import NetlistError
 from .expressions import Expression, ExpressionError, Number, evaluate
 from .netlist import Element, Netlist, parameter_values
 from .parts import Parts
@@ -23,8 +23,11 @@ Value = float | Floats
 class ValueRow:
     """One parameter of several elements, as an array (L, elements)."""
 
-    def __init__(self, names: Sequence[str], parameter: str, trees: Sequence[Expression], defaults: Mapping[str, Value]):
-        self._keys = [(name, parameter) for name in names]
+    def __init__(
+        self, elements: Sequence[Element], parameter: str, trees: Sequence[Expression], defaults: Mapping[str, Value]
+    ) -> None:
+        self._elements = elements
+        self._keys = [(element.name, parameter) for element in elements]
         self._columns = {key: column for column, key in enumerate(self._keys)}
         numbers = [self._evaluate(column, tree, defaults) for column, tree in enumerate(trees)]
         self._constants = np.array(numbers, dtype=np.float64).reshape(1, -1)
@@ -36,7 +39,8 @@ class ValueRow:
         try:
             return evaluate(tree, values)
         except ExpressionError as error:
-            raise CircuitError(f"{self._keys[column][0]}: {error}") from None
+            element = self._elements[column]
+            raise NetlistError(element.place, f"{element.name}: {error}") from None
 
     def at(self, parts: Parts, values: Mapping[str, Value] | None) -> Floats:
         """Return the row for these boards; shape (1, n) when it is the same on all, else (boards, n).
@@ -61,13 +65,12 @@ class ModelTable:
 
     def __init__(self, netlist: Netlist, elements: Sequence[Element], defaults: Mapping[str, float | str]) -> None:
         values = parameter_values(netlist, {})
-        names = [element.name for element in elements]
         self.given = {
             parameter: np.array([parameter in _given(netlist, element) for element in elements], dtype=bool)
             for parameter in defaults
         }
         self._rows = {
-            parameter: ValueRow(names, parameter, [_tree(netlist, e, parameter, defaults) for e in elements], values)
+            parameter: ValueRow(elements, parameter, [_tree(netlist, e, parameter, defaults) for e in elements], values)
             for parameter in defaults
         }
 

@@ -49,13 +49,13 @@ def test_a_trimmer_is_found_by_the_terminal_it_sets() -> None:
         (
             "nominal: 15 V",
             "nominal: 15",
-            "board.yaml:7:37: nominal: '15' has no unit; write it as text with one, such as '15 V'",
+            "board.yaml:7:36: nominal: '15' has no unit; write it as text with one, such as '15 V'",
         ),
-        ("nominal: 15 V", "nominal: 15 Vv", "board.yaml:7:37: nominal: 'Vv' is not a unit known here; write V"),
+        ("nominal: 15 V", "nominal: 15 Vv", "board.yaml:7:36: nominal: 'Vv' is not a unit known here; write V"),
         (
             "nominal: 15 V",
             "nominal: nan V",
-            "board.yaml:7:37: nominal: 'nan V' is not a value; write a number and a unit, such as '10 V'",
+            "board.yaml:7:36: nominal: 'nan V' is not a value; write a number and a unit, such as '10 V'",
         ),
         (
             "nominal: 15 V,  ",
@@ -75,8 +75,8 @@ def test_a_trimmer_is_found_by_the_terminal_it_sets() -> None:
         ),
         (
             "sets: OUTN",
-            "sets: OUTM",
-            "board.yaml:12:30: trimmer RV201 sets 'OUTM', which is no output; write 'OUTN'",
+            "sets: OUTNN",
+            "board.yaml:12:30: trimmer RV201 sets 'OUTNN', which is no output; write 'OUTN'",
         ),
         ("board: twin", "board: ''", "board.yaml:1:1: board: '' does not fit; note that string should have at least"),
         ("TP1: ", "GND: ", "board.yaml:9:3: GND is always there; take it out of the terminals"),

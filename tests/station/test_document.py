@@ -62,9 +62,9 @@ NEAR = "check indentation, brackets and quotes just before this place"
         ("just words", "f.yaml:1:1: the file has no keys; write 'key: value' lines"),
         ("# a comment", "f.yaml:1:1: the file has no keys; write 'key: value' lines"),
         ("a: 1\na: 2", "f.yaml:2:1: the key 'a' stands here a second time; keep one of them"),
-        ("a: &x 1\nb: *x", "f.yaml:2:4: an alias (*name) is used; write the value out"),
-        ("a: &x [*x]", "f.yaml:1:4: an alias (*name) is used; write the value out"),  # it holds itself
-        ("a: *x", "f.yaml:1:4: this is not YAML: found undefined alias 'x'; write the value out"),
+        ("a: &x 1\nb: *x", "f.yaml:2:4: the alias *x is used; write the value out"),
+        ("a: &x [*x]", "f.yaml:1:8: the alias *x is used; write the value out"),  # it holds itself
+        ("a: *x", "f.yaml:1:4: the alias *x is used; write the value out"),
         ("a: !secret x", "f.yaml:1:4: the tag !secret is used; write a plain value"),
         ("a: !!binary x", "f.yaml:1:4: the tag !!binary is used; write a plain value"),
         ("a: !!int x", "f.yaml:1:4: the tag !!int is used; write a plain value"),
