@@ -15,14 +15,14 @@ from simulated.clock import VirtualClock
 from simulated.hands import Hands
 from simulated.instruments import Load, Meter, Supply
 from simulated.ports import LoadState, SupplyState
-from simulated.server import open_server
+from simulated.server import Instrument, Server, open_server
 
 __all__ = ["SimulatedBench", "open_bench"]
 
 
 @dataclass(frozen=True)
 class SimulatedBench:
-    """An open bench: VISA resource strings for the drivers, and the inside for tests to look at."""
+    """An open bench: servers for the drivers to reach, and the inside for tests to look at."""
 
     clock: VirtualClock
     board: SimulatedBoard
@@ -30,7 +30,12 @@ class SimulatedBench:
     supply: Supply
     meter: Meter
     load: Load
-    resources: dict[str, str]  # by instrument: supply, meter, load
+    servers: dict[str, Server]  # by instrument: supply, meter, load
+
+    @property
+    def resources(self) -> dict[str, str]:
+        """The VISA resource of each instrument."""
+        return {name: server.resource for name, server in self.servers.items()}
 
 
 class _SupplyPort:
@@ -100,9 +105,7 @@ def open_bench(
         style="channel list",
     )
     with ExitStack() as stack:
-        resources = {}
-        for name, instrument in (("supply", supply), ("meter", meter), ("load", load)):
-            server = stack.enter_context(open_server(instrument))
-            resources[name] = f"TCPIP0::127.0.0.1::{server.port}::SOCKET"
+        instruments: dict[str, Instrument] = {"supply": supply, "meter": meter, "load": load}
+        servers = {name: stack.enter_context(open_server(each)) for name, each in instruments.items()}
         hands = Hands(board, description.trimmers, clock, hands_rng)
-        yield SimulatedBench(clock, board, hands, supply, meter, load, resources)
+        yield SimulatedBench(clock, board, hands, supply, meter, load, servers)

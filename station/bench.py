@@ -184,6 +184,10 @@ class Bench:
         return [name for name, form in self._board.form.terminals.items() if form.kind != "probe"]
 
     def _left_volts(self, terminal: str) -> float:
+        meter = self._wiring.meter.session
+        if not meter.in_step:  # whatever ended the run may have been the meter's own link
+            with _told_as_bench_error():
+                meter.resynchronise()
         return self.read(Read(terminal, Quantity.VOLTAGE, 0.02)).value
 
 

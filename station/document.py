@@ -120,6 +120,8 @@ def _advice(error: yaml.MarkedYAMLError) -> str:
         return "indent with spaces, not tabs"
     if "another document" in problem:
         return "keep one document a file: take '---' out"
+    if "got '?'" in problem:
+        return "put a text that holds '?' in quotes"
     if "mapping values" in problem:
         return "put a text that holds ': ' in quotes"
     return "check indentation, brackets and quotes just before this place"

@@ -3,6 +3,7 @@
 The only module of the station that knows both drivers and simulated; they meet on the wire, over TCP.
 """
 
+import logging
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -19,6 +20,8 @@ from station.board import Board
 from station.clock import Clock, SimulatedClock
 from station.errors import BenchError, InputError
 from station.interrupts import Interrupts
+
+logger = logging.getLogger(__name__)
 
 __all__ = ["OpenBench", "described", "open_simulated"]
 
@@ -87,7 +90,10 @@ def _opened(board: Board, seed: int, faults: Sequence[str], nominal: bool) -> It
     try:
         yield inside
     finally:
-        bench.__exit__(None, None, None)
+        try:
+            bench.__exit__(None, None, None)
+        except RuntimeError as error:  # an instrument gave up; the run has met it as a lost link and told its own end
+            logger.error("the simulated bench broke down: %s", error.__cause__ or error)
 
 
 def _halves(message: str) -> tuple[str, str]:

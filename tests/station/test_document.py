@@ -81,6 +81,10 @@ NEAR = "check indentation, brackets and quotes just before this place"
             "a: b: c",
             "f.yaml:1:5: this is not YAML: mapping values are not allowed here; put a text that holds ': ' in quotes",
         ),
+        (
+            "a: {b: ready?}",
+            "f.yaml:1:13: this is not YAML: expected ',' or '}', but got '?'; put a text that holds '?' in quotes",
+        ),
         ("a: [1", f"f.yaml:1:6: this is not YAML: expected ',' or ']', but got '<stream end>'; {NEAR}"),
         (
             "a: 1\n---\nb: 2",

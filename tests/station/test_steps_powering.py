@@ -12,7 +12,7 @@ ramp = profile_of(RAMP).steps[0]
 
 @pytest.mark.parametrize(("said", "outcome"), [("yes", Outcome.PASSED), ("no", Outcome.FAILED)])
 def test_an_inspection_is_what_the_operator_says(said: str, outcome: Outcome) -> None:
-    told = answer(step_of("inspect: {ask: Joints shiny?}"), Script(said=[said]))
+    told = answer(step_of("inspect: {ask: 'Joints shiny?'}"), Script(said=[said]))
     assert told.asks == (Question("Joints shiny?", ("yes", "no")),)
     assert (told.judged("Joints shiny?").outcome, told.judgements[0].cause) == (outcome, f"answered {said}")
 
@@ -59,7 +59,7 @@ def test_a_ramp_warns_of_both_rails_together() -> None:
 def test_a_discharge_takes_loads_off_before_inputs() -> None:
     empty = Script(volts=dict.fromkeys(("INP", "INN", "OUTP", "OUTN"), 0.1))
     told = answer(step_of("discharge: {below: 2 V}"), empty)
-    assert told.asks[:4] == (Draw("OUTP", 0.0), Draw("OUTN", 0.0), Feed("INP", 0.0, 0.0), Feed("INN", 0.0, 0.0))
+    assert told.asks[:4] == (Draw("OUTP", 0.0), Draw("OUTN", 0.0), Feed("INP", 0.0, 0.15), Feed("INN", 0.0, 0.15))
     assert told.of(Wait) == []
     assert {judgement.outcome for judgement in told.judgements} == {Outcome.PASSED}
 

@@ -1,6 +1,7 @@
 """The steps that move the input or the load: line sweep, load sweep."""
 
 import math
+from itertools import pairwise
 
 import pytest
 
@@ -82,9 +83,7 @@ def test_a_dead_rail_has_no_regulation_at_all() -> None:
 def test_points_are_even_and_end_exactly(low: float, high: float, points: int) -> None:
     found = spaced(low, high, points)
     assert (found[0], found[-1], len(found)) == (low, high, points)
-    assert [b - a for a, b in zip(found, found[1:], strict=False)] == [pytest.approx((high - low) / (points - 1))] * (
-        points - 1
-    )
+    assert [b - a for a, b in pairwise(found)] == pytest.approx([(high - low) / (points - 1)] * (points - 1))
 
 
 line_sweep = step_of("line sweep: {inputs: 19 V .. 25 V, points: 4, OUTP: {line regulation: at most 0.1 %/V}}")
