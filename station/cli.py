@@ -4,7 +4,9 @@ Data goes to stdout, everything for people to stderr. Exit codes: 0 Passed or do
 3 Undecided, 4 Aborted, 5 instrument, link or store trouble, 6 bench not verified safe, 70 our own bug.
 """
 
+import io
 import logging
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -14,7 +16,7 @@ import typer
 from rich.console import Console
 
 from station.errors import InputError, Interrupted, StationError
-from station.exits import ABORTED, OUR_BUG, TROUBLE, WRONG_INPUT
+from station.exits import ABORTED, DONE, OUR_BUG, TROUBLE, WRONG_INPUT
 
 __all__ = ["main"]
 
@@ -137,13 +139,17 @@ def console() -> Console:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit; an error never leaves as Python's own exit code 1, which reads as Failed."""
     arguments = list(sys.argv[1:] if arguments is None else arguments)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without ± or Ω shows a mark, and the run goes on
     sys.exit(_exit_code(arguments))
 
 
 def _exit_code(arguments: list[str]) -> int:
     try:
         result: Any = app(args=arguments, prog_name="railbench", standalone_mode=False)
-        return result if isinstance(result, int) else 0
+        sys.stdout.flush()
+        return result if isinstance(result, int) else DONE
     except typer.Exit as ending:
         return int(ending.exit_code)
     except InputError as error:
@@ -157,8 +163,8 @@ def _exit_code(arguments: list[str]) -> int:
             f"{_usage(error)}; see 'railbench {' '.join(arguments[:1])} --help'".replace("  ", " "), WRONG_INPUT
         )
     except BrokenPipeError:
-        sys.stderr.close()  # the reader has gone; there is nobody left to tell
-        return 0
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has gone: nobody left to tell
+        return DONE
     except Exception as error:
         if "--debug" in arguments:
             raise SystemExit(_traced(error)) from error

@@ -22,6 +22,7 @@ Bools = NDArray[np.bool_]
 
 _RELATIVE = 1e-6
 _ABSOLUTE = 1e-9  # volts and amps
+_ABSURD_AMPS = 1e7
 
 
 def newton(
@@ -42,7 +43,7 @@ def newton(
             x = working.x.copy()
             x[:, :-1] += step
             modes = _modes(layout, problem, line, x, aid)
-            settled = _settled(step, x) & ~line.cut & (modes == line.state.modes).all(axis=1)
+            settled = _settled(step, x) & ~line.cut & (modes == line.state.modes).all(axis=1) & _sane(line)
             working = replace(line.state, x=x, modes=modes)
             lost = ~np.isfinite(x).all(axis=1)
             done = settled | lost
@@ -69,6 +70,11 @@ def _store(final: State, working: State, lanes: NDArray[np.intp]) -> None:
 
 def _settled(step: Floats, x: Floats) -> Bools:
     return (np.abs(step) <= _ABSOLUTE + _RELATIVE * np.abs(x[:, :-1])).all(axis=1)
+
+
+def _sane(line: Linearised) -> Bools:
+    """Whether device currents are a circuit's: a junction straight across a source of volts has no solution."""
+    return (np.abs(line.currents) < _ABSURD_AMPS).all(axis=1)
 
 
 def _step(layout: Layout, problem: Problem, line: Linearised, aid: Aid) -> Floats:

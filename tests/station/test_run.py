@@ -1,10 +1,9 @@
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import pytest
 
-from station.asks import Ask, Draw, Feed, Judged, Mode, Performer, Quantity, Question, Read, SafeState, StepStarted
+from station.asks import Ask, Draw, Feed, Mode, Performer, Quantity, Question, Read, SafeState, StepStarted
 from station.envelope import Envelope
 from station.errors import BenchError, InputError, Interrupted, StoreError, Unreadable
 from station.interrupts import Interrupts
