@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 
 from station.asks import SafeState
 from station.clock import Clock
-from station.errors import StationError
 from station.quantities import format_value
 
 __all__ = ["CUT_BY_HAND", "made_safe"]
@@ -55,7 +54,7 @@ def _bled(
         for terminal in terminals:
             try:
                 volts.append((terminal, left_volts(terminal)))
-            except (StationError, OSError) as error:
+            except Exception as error:  # noqa: BLE001  a terminal that can't be read is told, and never raises
                 unread.append(f"{terminal}: the voltage left there can't be read ({error})")
         empty = all(abs(v) < safe_below for _, v in volts) and _span(volts) < safe_below
         if empty or unread or clock.seconds() >= end:

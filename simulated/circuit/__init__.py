@@ -11,8 +11,9 @@ from .errors import CircuitError, FaultError, NetlistError, TopologyError
 from .faults import Fault, fault_kind, fault_kinds, parse_fault, with_fault
 from .netlist import Netlist
 from .parts import Parts, draw_parts, nominal_parts
+from .point import OperatingPoint
 from .reader import read_netlist
-from .solve import Circuit, OperatingPoint
+from .solve import Circuit
 
 __all__ = [
     "Circuit",

@@ -7,7 +7,6 @@ import argparse
 import json
 import sys
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from .edits import add_element, set_parameter, set_value
@@ -15,8 +14,9 @@ from .errors import CircuitError, nearest
 from .expressions import ExpressionError, parse_number
 from .faults import fault_kinds, parse_fault, with_fault
 from .netlist import GROUND, Netlist, node_name
+from .point import OperatingPoint
 from .reader import read_netlist
-from .solve import Circuit, OperatingPoint
+from .solve import Circuit
 
 __all__ = ["main"]
 
@@ -55,8 +55,8 @@ def _parser() -> argparse.ArgumentParser:
         "op",
         help="print node voltages and source currents of the DC operating point",
         formatter_class=argparse.RawDescriptionHelpFormatter,
-        epilog="Voltages are volts to ground (node 0). A source's current is in amperes, positive when it delivers out of\n"
-        "its plus into the circuit; a source between a negative node and ground so has a negative current.\n"
+        epilog="Voltages are volts to ground (node 0). A source's current is in amperes, positive when it delivers\n"
+        "out of its plus into the circuit; a source that holds a node below ground so has a negative current.\n"
         "Values take suffixes: 4.7k, 100n, 2.2meg. Fault kinds: "
         + "; ".join(f"{name}: {text}" for name, text in fault_kinds().items()),
     )
@@ -109,7 +109,9 @@ def _read(path: Path) -> Netlist:
     except OSError as error:
         raise _Refused(f"{path}: {error.strerror or error}; write the name of a netlist file") from error
     except UnicodeDecodeError as error:
-        raise _Refused(f"{path}: this is not text (byte {error.start}); write the name of a netlist in UTF-8") from error
+        raise _Refused(
+            f"{path}: this is not text (byte {error.start}); write the name of a netlist in UTF-8"
+        ) from error
     return read_netlist(text, name=str(path), folder=path.parent)
 
 

@@ -27,7 +27,9 @@ def capacitance_at(netlist: Netlist, node: str, parameters: Mapping[str, Value] 
     if name != GROUND and name not in netlist.nodes:
         raise CircuitError(f"{netlist.name} has no node '{node}'; write one of {nearest(name, netlist.nodes)}")
     values = parameter_values(netlist, parameters or {})
-    joined = [e.nodes for e in netlist.elements if e.kind == "L" or (e.kind == "R" and _size(e, values) <= _JOINING_OHMS)]
+    joined = [
+        e.nodes for e in netlist.elements if e.kind == "L" or (e.kind == "R" and _size(e, values) <= _JOINING_OHMS)
+    ]
     here, ground = _cluster(name, joined), _cluster(GROUND, joined)
     if here & ground:
         return 0.0
@@ -37,6 +39,10 @@ def capacitance_at(netlist: Netlist, node: str, parameters: Mapping[str, Value] 
         if element.kind == "C" and any(a in here and b in ground for a, b in (ends, ends[::-1])):
             total += _size(element, values)
     return total
+
+
+def _joins(element: Element, values: Mapping[str, Value]) -> bool:
+    return element.kind == "L" or (element.kind == "R" and _size(element, values) <= _JOINING_OHMS)
 
 
 def _size(element: Element, values: Mapping[str, Value]) -> float:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
 from .errors import NetlistError
-from .expressions import Expression, ExpressionError, Number, parse_expression
+from .expressions import Expression, ExpressionError, parse_expression
 from .lines import Line
 from .netlist import Element, Model, node_name
 
@@ -72,7 +72,9 @@ def assignments(text: str, place: str, owner: str) -> dict[str, Expression]:
     if not found or text[: found[0].start()].strip(" ,"):
         raise NetlistError(place, f"{owner}: '{text.strip()}' assigns nothing; write NAME=VALUE")
     ends = [match.start() for match in found[1:]] + [len(text)]
-    values = {match.group(1).lower(): text[match.end() : end].strip(" ,") for match, end in zip(found, ends, strict=True)}
+    values = {
+        match.group(1).lower(): text[match.end() : end].strip(" ,") for match, end in zip(found, ends, strict=True)
+    }
     return {name: value_of(value, place, f"{owner} {name}") for name, value in values.items()}
 
 
@@ -136,9 +138,7 @@ def _passive(words: _Words, models: Collection[str]) -> Element:
         raise words.error(f"the value is missing; write '{letter}name node node value'")
     if len(values) > 1:
         raise words.error(f"'{values[1]}' is one word too many; write '{letter}name node node value [model]'")
-    return _element(
-        words, nodes, value=words.expression(values[0]) if values else None, model=model, options=options
-    )
+    return _element(words, nodes, value=words.expression(values[0]) if values else None, model=model, options=options)
 
 
 def _source(words: _Words, models: Collection[str]) -> Element:
@@ -195,7 +195,9 @@ def _voltage_controlled(words: _Words, models: Collection[str]) -> Element:
     form = f"{letter}name plus minus control+ control- gain"
     _refuse_functions(words, form)
     nodes = words.nodes(4, form)
-    return _element(words, nodes, value=words.expression(_gain(words, 5, form)), options=words.options(without=("gain",)))
+    return _element(
+        words, nodes, value=words.expression(_gain(words, 5, form)), options=words.options(without=("gain",))
+    )
 
 
 def _current_controlled(words: _Words, models: Collection[str]) -> Element:

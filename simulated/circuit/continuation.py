@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .devices import take_lanes
+from .ends import SupplyMode
 from .layout import Layout
 from .linearise import Aid, Problem, State
 from .newton import newton
@@ -84,7 +85,8 @@ def _warm(layout: Layout, problem: Problem, state: State, warm: Bools) -> Found:
 
 def _cold(state: State) -> State:
     """Return the state of a circuit without power: all zero, supplies that are on holding their voltage."""
-    modes = np.where(state.modes == 3, 3, 0).astype(np.int8)
+    off = state.modes == SupplyMode.OFF
+    modes = np.where(off, SupplyMode.OFF, SupplyMode.VOLTAGE).astype(np.int8)
     return State(np.zeros_like(state.x), np.zeros_like(state.junctions), np.zeros_like(state.loads), modes)
 
 

@@ -4,7 +4,7 @@ What results depends on no voltage, so it is made once per solve and kept while 
 Arrays are (L, devices), L being one where all boards are alike, else the number of boards.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any, TypeVar
 
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from .bipolar import BipolarModel
 from .errors import CircuitError, NetlistError
+from .expressions import Expression
 from .inventory import BIPOLAR_DEFAULTS, DIODE_DEFAULTS, RESISTOR_DEFAULTS, Inventory
 from .junctions import Breakdown, Knee, Recombination
 from .netlist import Element, Netlist, parameter_values
@@ -24,6 +25,7 @@ __all__ = ["BaseResistance", "Devices", "Workshop", "take_lanes"]
 
 Floats = NDArray[np.float64]
 Value = float | Floats
+Row = Mapping[str, Floats]  # parameters by name
 Thing = TypeVar("Thing")
 
 # SPICE's smallest resistor: a value of zero is taken as this (ngspice 39 does the same).
@@ -103,8 +105,8 @@ class Workshop:
             bipolars = self._bipolars.at(parts, values)
             bipolars = _copies(bipolars, self._nominal(bipolars))
             hot = bipolar_at(bipolars, temperature, bipolars["tnom"])
-            self._refuse_senseless(self._inventory.diodes, diodes, ("n", "area"))
-            self._refuse_senseless(self._inventory.bipolars, bipolars, ("bf", "br", "nf", "nr", "ne", "nc", "area"))
+            _refuse_senseless(self._inventory.diodes, diodes, ("n", "area"))
+            _refuse_senseless(self._inventory.bipolars, bipolars, ("bf", "br", "nf", "nr", "ne", "nc", "area"))
             return Devices(
                 linear=_joined(siemens, *self._series(at_heat, bipolars), self._meters, self._gains.at(parts, values)),
                 sources=_joined(self._volts.at(parts, values), self._amps.at(parts, values)),
@@ -117,13 +119,15 @@ class Workshop:
             )
 
     @staticmethod
-    def _refuse_senseless(elements: tuple[Element, ...], parameters: Mapping[str, Floats], positive: tuple[str, ...]) -> None:
+    def _refuse_senseless(elements: tuple[Element, ...], parameters: Row, positive: tuple[str, ...]) -> None:
         for name in positive:
             for column in np.flatnonzero(~(parameters[name] > 0.0).all(axis=0)):
                 element, value = elements[column], parameters[name][:, column].min()
-                raise NetlistError(element.place, f"{element.name}: {name.upper()} is {value:g}; write a positive number")
+                raise NetlistError(
+                    element.place, f"{element.name}: {name.upper()} is {value:g}; write a positive number"
+                )
 
-    def _nominal(self, parameters: Mapping[str, Floats]) -> Floats:
+    def _nominal(self, parameters: Row) -> Floats:
         """Return the kelvin at which parameters were given: the model's TNOM, else the netlist's."""
         given = parameters["tnom"]
         return kelvin(np.where(np.isnan(given), self._netlist.nominal_celsius, given))
@@ -134,10 +138,10 @@ class Workshop:
         ohms = self._ohms.at(parts, values) * factor / parameters["multiplier"]
         ohms = np.where(ohms == 0.0, _LEAST_OHMS, ohms)
         if not np.all(np.isfinite(ohms)):
-            raise CircuitError(f"{self._netlist.name}: a resistor has no finite value; check its expression and TC1, TC2")
+            raise CircuitError(f"{self._netlist.name}: a resistor has no finite value; check expressions and TC1, TC2")
         return 1.0 / ohms
 
-    def _series(self, diodes: Mapping[str, Floats], bipolars: Mapping[str, Floats]) -> list[Floats]:
+    def _series(self, diodes: Row, bipolars: Row) -> list[Floats]:
         inventory = self._inventory
         area = bipolars["area"]
         return [
@@ -147,21 +151,29 @@ class Workshop:
             (area / bipolars["re"])[:, inventory.emitter_series],
         ]
 
-    def _base(self, parameters: Mapping[str, Floats]) -> BaseResistance:
+    def _base(self, parameters: Row) -> BaseResistance:
         at = np.array(self._inventory.base_varying, dtype=np.intp)
         area = parameters["area"][:, at]
         least = parameters["rbm"][:, at] / area
         extra = parameters["rb"][:, at] / area - least
         return BaseResistance(at, least, extra, parameters["irb"][:, at] * area)
 
-    def _breakdown(self, parameters: Mapping[str, Floats], heat: Mapping[str, Floats], temperature: Floats) -> Breakdown:
+    def _breakdown(self, parameters: Row, heat: Row, temperature: Floats) -> Breakdown:
         at = self._zeners
         own = {name: parameters[name][:, at] for name in ("bv", "ibv", "nbv", "tcv", "multiplier", "tnom")}
         knee = breakdown_knee(own, heat["saturation"][:, at], temperature, own["tnom"])
         return Breakdown(at, knee, heat["scale"][:, at] * own["nbv"] / parameters["n"][:, at])
 
 
-def _value(netlist: Netlist, element: Element) -> Any:
+def _refuse_senseless(elements: tuple[Element, ...], parameters: Row, positive: Sequence[str]) -> None:
+    """Raise NetlistError for a parameter that has to be positive and is not."""
+    for name in positive:
+        for column in np.flatnonzero(~(parameters[name] > 0.0).all(axis=0)):
+            element, value = elements[column], parameters[name][:, column].min()
+            raise NetlistError(element.place, f"{element.name}: {name.upper()} is {value:g}; write a positive number")
+
+
+def _value(netlist: Netlist, element: Element) -> Expression:
     """Return an element's value expression; a resistor may take it from its model's R."""
     if element.value is not None:
         return element.value
@@ -180,7 +192,7 @@ def _joined(*rows: Floats) -> Floats:
     return np.concatenate([np.broadcast_to(row, (lanes, row.shape[1])) for row in rows], axis=1)
 
 
-def _exponentials(diode: Mapping[str, Floats], parameters: Mapping[str, Floats], hot: Mapping[str, Floats]) -> dict[str, Floats]:
+def _exponentials(diode: Row, parameters: Row, hot: Row) -> dict[str, Floats]:
     thermal, saturation = hot["thermal"], hot["saturation"]
     step_scale = _joined(diode["scale"], thermal, thermal)
     onset = _joined(diode["saturation"], saturation, saturation)
@@ -193,7 +205,7 @@ def _exponentials(diode: Mapping[str, Floats], parameters: Mapping[str, Floats],
     }
 
 
-def _gummel_poon(parameters: Mapping[str, Floats], hot: Mapping[str, Floats]) -> BipolarModel:
+def _gummel_poon(parameters: Row, hot: Row) -> BipolarModel:
     def inverse(name: str) -> Floats:
         given = parameters[name]
         return np.where(given > 0.0, 1.0 / np.where(given > 0.0, given, 1.0), 0.0)
@@ -210,12 +222,12 @@ def _gummel_poon(parameters: Mapping[str, Floats], hot: Mapping[str, Floats]) ->
     )
 
 
-def _knee(parameters: Mapping[str, Floats]) -> Knee:
+def _knee(parameters: Row) -> Knee:
     at = np.flatnonzero(parameters["ikf"][0] > 0.0)
     return Knee(at, parameters["ikf"][:, at] * parameters["area"][:, at])
 
 
-def _recombination(parameters: Mapping[str, Floats], heat: Mapping[str, Floats]) -> Recombination:
+def _recombination(parameters: Row, heat: Row) -> Recombination:
     at = np.flatnonzero(parameters["isr"][0] > 0.0)
     scale = heat["scale"][:, at] * parameters["nr"][:, at] / parameters["n"][:, at]
     barrier, edge = heat["barrier"][:, at], -3.0 * heat["scale"][:, at]

@@ -12,7 +12,16 @@ from .expressions import Expression, Number
 from .flatten import flatten
 from .netlist import Body, Element, Model, Netlist, Subcircuit, node_name
 
-__all__ = ["add_element", "apply_edit", "find_part", "part_names", "set_model", "set_nodes", "set_parameter", "set_value"]
+__all__ = [
+    "add_element",
+    "apply_edit",
+    "find_part",
+    "part_names",
+    "set_model",
+    "set_nodes",
+    "set_parameter",
+    "set_value",
+]
 
 Elements = tuple[Element, ...]
 
@@ -63,7 +72,13 @@ def set_parameter(netlist: Netlist, name: str, value: float) -> Netlist:
 
 
 def add_element(
-    netlist: Netlist, name: str, nodes: Sequence[str], *, value: float | None = None, model: str | None = None, beside: str = ""
+    netlist: Netlist,
+    name: str,
+    nodes: Sequence[str],
+    *,
+    value: float | None = None,
+    model: str | None = None,
+    beside: str = "",
 ) -> Netlist:
     """Add a two-pin element; `beside` is a part inside a subcircuit whose own nodes are meant.
 
@@ -104,7 +119,9 @@ def apply_edit(netlist: Netlist, edit: Mapping[str, object]) -> Netlist:
             return set_parameter(netlist, name, value)
         case "add" if nodes:
             return add_element(netlist, name, nodes, value=value, model=None if raw_model is None else str(raw_model))
-    raise FaultError(f"edit {dict(edit)} is not understood; write an op of value, model, nodes, param or add with its fields")
+    raise FaultError(
+        f"edit {dict(edit)} is not understood; write an op of value, model, nodes, param or add with its fields"
+    )
 
 
 def _each(netlist: Netlist, name: str, change: Callable[[Element], Element]) -> Netlist:
@@ -127,4 +144,6 @@ def _in_body(
     own = f"{inner.name}@{instance.name.lower()}"
     edited = _in_body(inner.body, outer[1:], {**seen, **inner.body.subcircuits}, change)
     elements = tuple(replace(e, model=own) if e is instance else e for e in body.elements)
-    return replace(body, elements=elements, subcircuits={**body.subcircuits, own: replace(inner, name=own, body=edited)})
+    return replace(
+        body, elements=elements, subcircuits={**body.subcircuits, own: replace(inner, name=own, body=edited)}
+    )

@@ -1,9 +1,9 @@
 """What the circuit engine says when it cannot go on.
 
-    CircuitError            base of the family; every message ends with what to write or do
-        NetlistError        a netlist card is wrong: `file:line: what is wrong; write this`
-        FaultError          a fault names no part, pin or kind of this netlist
-        TopologyError       the circuit has no solution as it is wired, told by node and part names
+CircuitError            base of the family; every message ends with what to write or do
+    NetlistError        a netlist card is wrong: `file:line: what is wrong; write this`
+    FaultError          a fault names no part, pin or kind of this netlist
+    TopologyError       the circuit has no solution as it is wired, told by node and part names
 """
 
 from collections.abc import Iterable

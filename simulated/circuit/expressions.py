@@ -249,7 +249,9 @@ def evaluate(tree: Expression, values: Mapping[str, Value]) -> Value:
     with np.errstate(all="ignore"):
         result = _evaluate(tree, values)
     if not np.all(np.isfinite(result)):
-        raise ExpressionError("the expression has no finite value; check for a division by zero or a root of a negative")
+        raise ExpressionError(
+            "the expression has no finite value; check for a division by zero or the root of a negative"
+        )
     return result if isinstance(result, np.ndarray) and result.ndim else float(result)
 
 

@@ -128,7 +128,9 @@ def _open(netlist: Netlist, site: FaultSite) -> Netlist:
     if not site.pins and site.element.kind == "R":
         return set_value(netlist, site.name, _OPEN_OHMS)
     if len(site.pins) != 1 and (site.pins or len(site.element.nodes) > 2):
-        raise site.wrong(f"name the one pin that is open, as in {site.name}.{site.pin_names[0][0]}:open; pins {site.pin_list()}")
+        raise site.wrong(
+            f"name the one pin that is open, as in {site.name}.{site.pin_names[0][0]}:open; pins {site.pin_list()}"
+        )
     return lifted(netlist, site, site.pins[0] if site.pins else 1, _OPEN_OHMS)
 
 

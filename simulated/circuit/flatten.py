@@ -84,7 +84,8 @@ def _placed(element: Element, place: _Place, flat: _Flat) -> Element:
         if model not in place.models:
             close = nearest(model, place.models)
             raise NetlistError(
-                element.place, f"{element.name}: model '{model}' is not defined; write a .model for it, or one of {close}"
+                element.place,
+                f"{element.name}: model '{model}' is not defined; write its .model, or one of {close}",
             )
         model = place.models[model]
         _check_model(element, flat.models[model])
@@ -123,7 +124,7 @@ def _open(element: Element, place: _Place, flat: _Flat) -> None:
             f"write nodes for {' '.join(inner.pins)}",
         )
     if place.depth >= _DEEPEST:
-        raise NetlistError(element.place, f"{element.name}: subcircuit '{inner.name}' contains itself; break the circle")
+        raise NetlistError(element.place, f"{element.name}: subcircuit '{inner.name}' contains itself; break that")
     outer_nodes = (_node(node, place, flat) for node in element.nodes)
     _walk(
         inner.body,
@@ -161,5 +162,3 @@ def _check_controls(elements: list[Element]) -> None:
             raise NetlistError(
                 element.place, f"{element.name}: voltage source '{element.control}' is not there; write one of {close}"
             )
-
-

@@ -13,7 +13,14 @@ from .netlist import Element, Netlist
 from .parts import nominal_parts
 from .tables import ModelTable
 
-__all__ = ["BIPOLAR_DEFAULTS", "DIODE_DEFAULTS", "RESISTOR_DEFAULTS", "Inventory", "take_inventory", "unread_parameters"]
+__all__ = [
+    "BIPOLAR_DEFAULTS",
+    "DIODE_DEFAULTS",
+    "RESISTOR_DEFAULTS",
+    "Inventory",
+    "take_inventory",
+    "unread_parameters",
+]
 
 Defaults = Mapping[str, float | str]
 
@@ -78,9 +85,11 @@ BIPOLAR_DEFAULTS: Defaults = {
     "tnom": _NOT_GIVEN,
 }
 # Charges, noise, layout and simulator housekeeping: no meaning in DC.
-_NO_DC = set("cjo cj0 cj cjp cjsw php tt fc fcs fca level kf af temp dtemp type mfg vpk iave icrating vceo bvj".split())
-_NO_DC |= set("cje vje mje pe me cjc vjc mjc pc mc xcjc tf tr xtf vtf itf ptf cjs vjs mjs csub psub esub".split())
-_NO_DC |= set("l w narrow defw ic scale ac noisy tc1 tc2 tce tnom cap r c l m bv_max id_max thermal".split())
+_NO_DC = frozenset(
+    """cjo cj0 cj cjp cjsw php tt fc fcs fca level kf af temp dtemp type mfg vpk iave icrating vceo bvj bv_max id_max
+    cje vje mje pe me cjc vjc mjc pc mc xcjc tf tr xtf vtf itf ptf cjs vjs mjs csub psub esub
+    l w narrow defw ic scale ac noisy tc1 tc2 tce tnom cap r c m thermal""".split()  # noqa: SIM905
+)
 
 
 @dataclass(frozen=True)
@@ -146,5 +155,4 @@ def unread_parameters(netlist: Netlist) -> Iterator[str]:
     for element in netlist.elements:
         unread = sorted({name for name, _ in element.options} & {"temp", "dtemp"})
         if unread and element.kind in "RDQ":
-            yield f"{element.place}: {element.name}: {', '.join(unread)} not read, a part has the temperature of the board"
-
+            yield f"{element.place}: {element.name}: {', '.join(unread)} not read; parts are as warm as the board"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .ends import LEAKAGE_SIEMENS, Ends
+from .ends import Ends
 from .errors import CircuitError, nearest
 from .inventory import Inventory
 from .netlist import GROUND, Element, Netlist, node_name
@@ -90,10 +90,8 @@ def lay_out(netlist: Netlist, inventory: Inventory, ends: Ends, islands: Sequenc
         diodes=len(inventory.diodes),
         transistors=len(inventory.bipolars),
         base_pairs=_pairs([_base(numbering, column) for column in inventory.base_varying], numbering.size),
-        load_pairs=_pairs([(numbering.at(e.plus, e.name), numbering.at(e.minus, e.name)) for e in ends.loads], numbering.size),
-        supply_pairs=_pairs(
-            [(numbering.at(e.plus, e.name), numbering.at(e.minus, e.name)) for e in ends.supplies], numbering.size
-        ),
+        load_pairs=_pairs([numbering.end(e) for e in ends.loads], numbering.size),
+        supply_pairs=_pairs([numbering.end(e) for e in ends.supplies], numbering.size),
         first_supply=numbering.first_supply,
     )
 
@@ -153,9 +151,9 @@ def _fixed(numbering: Numbering, gmin: float, islands: Sequence[str]) -> NDArray
         if element.kind == "L":
             entries.append((0, numbering.cell(branch, branch), -_COIL_OHMS))
     for at, supply in enumerate(numbering.ends.supplies):
-        pair = numbering.at(supply.plus, supply.name), numbering.at(supply.minus, supply.name)
+        pair = numbering.end(supply)
         entries += _branch(numbering, numbering.first_supply + at, pair, -1.0)
-    leaks = [(numbering.at(e.plus, e.name), numbering.at(e.minus, e.name)) for e in numbering.ends.loads]
+    leaks = [numbering.end(e) for e in numbering.ends.loads]
     leaks += [(numbering.at(node), -1) for node in islands]
     leaks += [_substrate(numbering, column) for column in range(len(numbering.inventory.bipolars))]
     for pair in leaks:
@@ -184,7 +182,7 @@ def _linear(numbering: Numbering) -> list[Entry]:
     pairs += [_base(numbering, column) for column in inventory.base_fixed]
     for columns, pin in ((inventory.collector_series, 0), (inventory.emitter_series, 2)):
         pairs += [(numbering.at(inventory.bipolars[c].nodes[pin]), _terminals(numbering, c)[pin]) for c in columns]
-    pairs += [(numbering.at(e.plus, e.name), numbering.at(e.minus, e.name)) for e in numbering.ends.meters]
+    pairs += [numbering.end(e) for e in numbering.ends.meters]
     entries: list[Entry] = []
     for source, (plus, minus) in enumerate(pairs):
         entries += numbering.conductance(source, plus, minus)
@@ -228,14 +226,14 @@ def _slopes(numbering: Numbering) -> list[Entry]:
             entries += numbering.transfer(source, pair, (terminals[1], terminals[control]))
             source += 1
     pairs = [_base(numbering, column) for column in inventory.base_varying]
-    pairs += [(numbering.at(end.plus), numbering.at(end.minus)) for end in numbering.ends.loads]
+    pairs += [numbering.end(end) for end in numbering.ends.loads]
     for pair in pairs:
         entries += numbering.conductance(source, *pair)
         source += 1
     supplies = numbering.ends.supplies
     for at, supply in enumerate(supplies):
         row = numbering.first_supply + at
-        plus, minus = numbering.at(supply.plus), numbering.at(supply.minus)
+        plus, minus = numbering.end(supply)
         entries += [(source + at, numbering.cell(row, plus), 1.0), (source + at, numbering.cell(row, minus), -1.0)]
         entries.append((source + len(supplies) + at, numbering.cell(row, row), 1.0))
     source += 2 * len(supplies)
@@ -250,7 +248,7 @@ def _currents(numbering: Numbering) -> list[Entry]:
             terminals = _terminals(numbering, column)
             pairs.append(((terminals[out], terminals[2]), sign))
     pairs += [(_base(numbering, column), 1.0) for column in inventory.base_varying]
-    pairs += [((numbering.at(end.plus), numbering.at(end.minus)), 1.0) for end in numbering.ends.loads]
+    pairs += [(numbering.end(end), 1.0) for end in numbering.ends.loads]
     for source, ((plus, minus), sign) in enumerate(pairs):
         entries += [(source, plus, sign), (source, minus, -sign)]
     first = numbering.first_supply

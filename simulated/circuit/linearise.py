@@ -5,6 +5,7 @@ back are those the straight lines have at the present unknowns, so that residual
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,7 +86,8 @@ def linearise(layout: Layout, problem: Problem, state: State, aid: Aid, *, keep:
     devices = problem.devices
     present = junction_volts(layout, state.x)
     if keep:
-        volts, cut = state.junctions, np.zeros(state.x.shape[0], dtype=bool)
+        volts = state.junctions
+        cut = np.asarray((volts != present).any(axis=1))
     else:
         volts, cut = _limit(devices, present, state.junctions)
     amps, slope = _exponentials(layout, problem, volts)
@@ -123,9 +125,7 @@ def _exponentials(layout: Layout, problem: Problem, volts: Floats) -> tuple[Floa
 
 def _bipolars(layout: Layout, problem: Problem, volts: Floats, amps: Floats, slope: Floats) -> BipolarCurrents:
     edges = [layout.diodes + at * layout.transistors for at in range(5)]
-    be, bc, leak_be, leak_bc = (
-        (amps[:, start:stop], slope[:, start:stop]) for start, stop in zip(edges, edges[1:], strict=False)
-    )
+    be, bc, leak_be, leak_bc = ((amps[:, start:stop], slope[:, start:stop]) for start, stop in pairwise(edges))
     junctions = volts[:, edges[0] : edges[1]], volts[:, edges[1] : edges[2]]
     return terminal_currents(problem.devices.bipolar, junctions, (be, bc), (leak_be, leak_bc))
 
@@ -141,7 +141,7 @@ def _limit(devices: Devices, new: Floats, old: Floats) -> tuple[Floats, Bools]:
         volts, cut = volts.copy(), cut.copy()
         volts[:, zener.at] = np.where(near, -(held + zener.volts), volts[:, zener.at])
         cut[:, zener.at] = np.where(near, cut_back, cut[:, zener.at])
-    return volts, cut.any(axis=1)
+    return volts, np.asarray(cut.any(axis=1))
 
 
 def _base_siemens(devices: Devices, flow: BipolarCurrents) -> Floats:
@@ -155,7 +155,7 @@ def _loads(layout: Layout, problem: Problem, state: State) -> tuple[Floats, Floa
     present = across(state.x, layout.load_pairs)
     volts = load_step(present, state.loads, problem.load_minimum)
     amps, slope = load_current(volts, problem.load_amps, problem.load_minimum)
-    return volts, amps + slope * (present - volts), slope, (volts != present).any(axis=1)
+    return volts, amps + slope * (present - volts), slope, np.asarray((volts != present).any(axis=1))
 
 
 def _supplies(layout: Layout, problem: Problem, state: State, aid: Aid) -> tuple[Floats, Floats, Floats]:

@@ -65,7 +65,9 @@ def _joined(text: str, name: str, first: int) -> Iterator[Line]:
 def _included(written: str, line: Line, folder: Path | None, depth: int) -> list[Line]:
     path_text = written.strip().strip("\"'")
     if folder is None:
-        raise NetlistError(line.place, f".include {path_text} needs a netlist that lies in a folder; write its cards here")
+        raise NetlistError(
+            line.place, f".include {path_text} needs a netlist that lies in a folder; write its cards here"
+        )
     home = folder.resolve()
     path = (home / path_text).resolve()
     if not path.is_relative_to(home):
@@ -73,7 +75,9 @@ def _included(written: str, line: Line, folder: Path | None, depth: int) -> list
             line.place, f".include {path_text} leaves the netlist's own folder; copy that file beside the netlist"
         )
     if depth >= _DEEPEST_INCLUDE:
-        raise NetlistError(line.place, f".include {path_text} is nested {depth} deep; remove the file that includes itself")
+        raise NetlistError(
+            line.place, f".include {path_text} is nested {depth} deep; remove the file that includes itself"
+        )
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:

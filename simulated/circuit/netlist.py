@@ -152,7 +152,9 @@ def parameter_values(netlist: Netlist, given: Mapping[str, Value]) -> dict[str, 
         ready = _evaluated(waiting, values)
         if not ready:
             names = ", ".join(f"'{name}'" for name in sorted(waiting))
-            raise CircuitError(f"parameters {names} need each other or an undefined one; write a number for one of them")
+            raise CircuitError(
+                f"parameters {names} need each other or an undefined one; write a number for one of them"
+            )
         values |= ready
         waiting = {name: tree for name, tree in waiting.items() if name not in ready}
     return values

@@ -55,8 +55,9 @@ def newton(
                 if not kept.size:
                     break
                 lanes = lanes[kept]
-                working, problem, aid = (take_lanes(thing, kept) for thing in (working, problem, aid))
-    return replace(final, junctions=junction_volts(layout, final.x)), arrived, last_step
+                working, problem, aid = take_lanes(working, kept), take_lanes(problem, kept), take_lanes(aid, kept)
+        final = replace(final, junctions=junction_volts(layout, final.x))
+    return final, arrived, last_step
 
 
 def _copied(state: State) -> State:
@@ -69,12 +70,12 @@ def _store(final: State, working: State, lanes: NDArray[np.intp]) -> None:
 
 
 def _settled(step: Floats, x: Floats) -> Bools:
-    return (np.abs(step) <= _ABSOLUTE + _RELATIVE * np.abs(x[:, :-1])).all(axis=1)
+    return np.asarray((np.abs(step) <= _ABSOLUTE + _RELATIVE * np.abs(x[:, :-1])).all(axis=1))
 
 
 def _sane(line: Linearised) -> Bools:
     """Whether device currents are a circuit's: a junction straight across a source of volts has no solution."""
-    return (np.abs(line.currents) < _ABSURD_AMPS).all(axis=1)
+    return np.asarray((np.abs(line.currents) < _ABSURD_AMPS).all(axis=1))
 
 
 def _step(layout: Layout, problem: Problem, line: Linearised, aid: Aid) -> Floats:
@@ -84,7 +85,9 @@ def _step(layout: Layout, problem: Problem, line: Linearised, aid: Aid) -> Float
     residual = np.matmul(problem.matrix, x[:, :, None])[:, :, 0]
     layout.currents.add(residual, line.currents)
     right = np.zeros((lanes, size))
-    layout.sources.add(right, np.broadcast_to(problem.devices.sources * aid.scale, (lanes, problem.devices.sources.shape[1])))
+    layout.sources.add(
+        right, np.broadcast_to(problem.devices.sources * aid.scale, (lanes, problem.devices.sources.shape[1]))
+    )
     nodes = len(layout.names)
     residual -= right
     residual[:, :nodes] += aid.shunt * (x - aid.anchor)[:, :nodes]
@@ -95,7 +98,7 @@ def _step(layout: Layout, problem: Problem, line: Linearised, aid: Aid) -> Float
 
 def _solved(jacobian: Floats, residual: Floats) -> Floats:
     try:
-        return np.linalg.solve(jacobian, residual[:, :, None])[:, :, 0]
+        return np.asarray(np.linalg.solve(jacobian, residual[:, :, None])[:, :, 0], dtype=np.float64)
     except np.linalg.LinAlgError:
         if jacobian.shape[0] == 1:
             return np.full_like(residual, np.nan)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from .ends import Ends
+from .ends import Ends, LoadEnd, MeterEnd, SupplyEnd
 from .errors import CircuitError, nearest
 from .inventory import Inventory
 from .netlist import GROUND, Element, Netlist, node_name
@@ -46,8 +46,14 @@ class Numbering:
         if key == GROUND:
             return -1
         if key not in self.nodes:
-            raise CircuitError(f"{owner} hangs on node '{node}', which is not there; write one of {nearest(key, self.nodes)}")
+            raise CircuitError(
+                f"{owner} hangs on node '{node}', which is not there; write one of {nearest(key, self.nodes)}"
+            )
         return self.nodes[key]
+
+    def end(self, end: SupplyEnd | LoadEnd | MeterEnd) -> tuple[int, int]:
+        """Return the columns a bench end hangs on."""
+        return self.at(end.plus, end.name), self.at(end.minus, end.name)
 
     def pin(self, element: Element, pin: int, suffix: str) -> int:
         """Return the column of a device's own terminal, behind its series resistance."""

@@ -1,7 +1,7 @@
 """Read a plain SPICE netlist, as a schematic editor exports it, into a `Netlist`."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from .cards import ELEMENT_KINDS, assignments, parse_element, parse_model, value_of
@@ -69,7 +69,9 @@ def read_netlist(text: str, *, name: str = "netlist", folder: Path | None = None
         raise NetlistError(opening.place, f"subcircuit '{reading.scopes[-1].name}' is not closed; write .ends")
     body = reading.scopes[0].body()
     if not body.elements:
-        raise NetlistError(f"{name}:1", "the netlist holds no element; write a title line, then elements such as R1 a b 1k")
+        raise NetlistError(
+            f"{name}:1", "the netlist holds no element; write a title line, then elements such as R1 a b 1k"
+        )
     netlist = flatten(_unflattened(name, title, body, reading))
     _check_parameters(netlist, reading.parameter_places)
     return netlist
@@ -86,7 +88,9 @@ def _check_parameters(netlist: Netlist, places: Mapping[str, str]) -> None:
         missing = sorted(frozenset[str]().union(*(names_in(tree) for tree in trees)) - values.keys())
         if missing:
             what = f"{element.name}: parameter '{missing[0]}' is not defined"
-            raise NetlistError(element.place, f"{what}; write '.param {missing[0]}=VALUE', or one of {nearest(missing[0], values)}")
+            raise NetlistError(
+                element.place, f"{what}; write '.param {missing[0]}=VALUE', or one of {nearest(missing[0], values)}"
+            )
 
 
 def _is_model(line: Line) -> bool:
@@ -102,8 +106,18 @@ def _unflattened(name: str, title: str, body: Body, reading: _Reading) -> Netlis
     if reading.ignored:
         cards = ", ".join(f"{card} ({place.rpartition(':')[2]})" for card, place in reading.ignored.items())
         warnings.append(f"{name}: ignored cards (line): {cards}")
+    settings = reading.settings
     return Netlist(
-        name, title, body, (), {}, global_nodes=frozenset(reading.global_nodes), warnings=tuple(warnings), **reading.settings
+        name,
+        title,
+        body,
+        elements=(),
+        models={},
+        celsius=settings.get("celsius", 27.0),
+        nominal_celsius=settings.get("nominal_celsius", 27.0),
+        gmin=settings.get("gmin", 1e-12),
+        global_nodes=frozenset(reading.global_nodes),
+        warnings=tuple(warnings),
     )
 
 
@@ -175,9 +189,8 @@ def _close(line: Line, reading: _Reading) -> None:
     assert scope.opening is not None
     outer = reading.scopes[-1].subcircuits
     if scope.name in outer:
-        raise NetlistError(
-            scope.opening.place, f"subcircuit {scope.name} stands in {outer[scope.name].place} already; write another name"
-        )
+        what = f"subcircuit {scope.name} stands in {outer[scope.name].place} already"
+        raise NetlistError(scope.opening.place, f"{what}; write another name")
     outer[scope.name] = Subcircuit(scope.name, scope.pins, scope.defaults, scope.body(), scope.opening.place)
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from .ends import Ends
+from .ends import Ends, LoadEnd, MeterEnd, SupplyEnd
 from .errors import TopologyError
 from .netlist import GROUND, Element, Netlist, node_name
 
@@ -89,10 +89,8 @@ def floating_nodes(netlist: Netlist, ends: Ends) -> tuple[str, ...]:
         if element.kind == "I" and groups.find(element.nodes[0]) != groups.find(element.nodes[1]):
             lost = [node for node in element.nodes[:2] if groups.find(node) != ground]
             if lost and not _steered(netlist, groups, lost[0]):
-                raise TopologyError(
-                    f"{netlist.name}: current source {element.name} feeds node {lost[0]}, which has no DC path to ground; "
-                    "put a resistor there"
-                )
+                what = f"current source {element.name} feeds node {lost[0]}, which has no DC path to ground"
+                raise TopologyError(f"{netlist.name}: {what}; put a resistor there")
     return floating
 
 
@@ -110,7 +108,8 @@ def _conducting(netlist: Netlist, ends: Ends) -> Iterator[tuple[str, str]]:
             yield element.nodes[0], element.nodes[1]
         elif element.kind == "Q":
             yield from _transistor(element)
-    for end in (*ends.supplies, *ends.loads, *ends.meters):
+    hanging: list[SupplyEnd | LoadEnd | MeterEnd] = [*ends.supplies, *ends.loads, *ends.meters]
+    for end in hanging:
         yield node_name(end.plus), node_name(end.minus)
 
 

@@ -38,8 +38,9 @@ class LineServer:
         }
         self._listener = socket.create_server(("127.0.0.1", 0))
         self._clients: list[socket.socket] = []
-        self._threads = [threading.Thread(target=self._accept, daemon=True)]
-        self._threads[0].start()
+        self._serving: list[threading.Thread] = []
+        self._accepting = threading.Thread(target=self._accept, daemon=True)
+        self._accepting.start()
 
     @property
     def resource(self) -> str:
@@ -68,11 +69,12 @@ class LineServer:
     def close(self) -> None:
         with contextlib.suppress(OSError):
             self._listener.shutdown(socket.SHUT_RDWR)
+        self._accepting.join()  # first, so that nobody is let in behind our back
         self._listener.close()
         for client in self._clients:
             with contextlib.suppress(OSError):
                 client.shutdown(socket.SHUT_RDWR)
-        for thread in self._threads:
+        for thread in self._serving:
             thread.join()
 
     def _accept(self) -> None:
@@ -84,7 +86,7 @@ class LineServer:
             self.connections += 1
             self._clients.append(client)
             thread = threading.Thread(target=self._serve, args=(client,), daemon=True)
-            self._threads.append(thread)
+            self._serving.append(thread)
             thread.start()
 
     def _serve(self, client: socket.socket) -> None:

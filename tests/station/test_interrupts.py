@@ -16,7 +16,7 @@ def test_the_first_cause_is_kept() -> None:
     interrupts = Interrupts()
     interrupts.ask_to_end("stopped by Ctrl-C")
     interrupts.ask_to_end("stopped by SIGTERM")
-    with pytest.raises(Interrupted, match="^stopped by Ctrl-C$"):
+    with pytest.raises(Interrupted, match=r"^stopped by Ctrl-C$"):
         interrupts.check()
 
 

@@ -20,7 +20,8 @@ PASSED, FAILED, ABORTED, NOT_STARTED = Outcome.PASSED, Outcome.FAILED, Outcome.A
 
 def driven(program: Program, script: Script) -> tuple[list[Ask[Any]], tuple[Judgement, ...]]:
     """Drive a program by hand; what the script raises is thrown in, as a runner does."""
-    coroutine, told, reply = program.run(), [], None
+    coroutine, reply = program.run(), None
+    told: list[Ask[Any]] = []
     while True:
         try:
             ask = coroutine.throw(reply) if isinstance(reply, Exception) else coroutine.send(reply)

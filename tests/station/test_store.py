@@ -11,8 +11,8 @@ from station.judge import Rule
 from station.lines import Outcome
 from station.quantities import Limit
 from station.record import RunRecord, begin, new_id
-from station.store import Store, open_store, store_url
 from station.steps import Setup
+from station.store import Store, open_store, store_url
 from station.uncertainty import Result
 from tests.station.boards import RAMP, profile_of, twin
 from tests.station.scripts import reading
@@ -165,7 +165,7 @@ def spoilt(tmp_path: Path, how: str) -> Path:
     [
         ("a folder", "unable to open database file"),
         ("no database", "file is not a database"),
-        ("below a file", "[Errno 20] Not a directory"),
+        ("below a file", "[Errno 17] File exists"),
     ],
 )
 def test_a_place_that_can_not_hold_a_record_is_told_in_one_sentence(tmp_path: Path, how: str, reason: str) -> None:
@@ -205,7 +205,7 @@ def test_looking_at_a_record_does_not_make_one(tmp_path: Path) -> None:
     assert not place.exists()
 
 
-@pytest.mark.parametrize("url", ["nosuch://host/db", "postgresql://host/db", "://"])
+@pytest.mark.parametrize("url", ["nosuch://host/db", "postgresql://127.0.0.1:1/db", "://"])
 def test_a_database_that_can_not_be_reached_is_a_store_error(url: str) -> None:
     with pytest.raises(StoreError, match="store "), open_store(url):
         pass

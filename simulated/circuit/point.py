@@ -1,0 +1,73 @@
+"""What a solve arrived at: node voltages and currents of every board, by name."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .ends import Ends, LoadEnd, SupplyEnd, SupplyMode
+from .errors import CircuitError, nearest
+from .layout import Layout
+
+__all__ = ["OperatingPoint", "end_column"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class OperatingPoint:
+    """What a solve arrived at, all arrays of shape (boards,); NaN on boards that are not solved.
+
+    `solved` says which boards have a solution.
+    """
+
+    solved: Bools
+    layout: Layout
+    ends: Ends
+    unknowns: Floats  # (B, M + 1)
+    loads: Floats  # (B, loads), amps drawn
+    modes: NDArray[np.int8]  # (B, supplies)
+    restless: NDArray[np.intp]  # (B,), node column that moved most in the last step
+    knees: Floats  # (L, zeners), breakdown volts of the boards solved
+
+    def volts(self, node: str) -> Floats:
+        """Return a node's volts to ground, (B,); CircuitError for an unknown node."""
+        return np.where(self.solved, self.unknowns[:, self.layout.node(node)], np.nan)
+
+    def branch_amps(self, name: str) -> Floats:
+        """Return the amps a source V E H, coil or supply delivers out of its plus, (B,)."""
+        branches = self.layout.branches
+        key = name if name in branches else name.upper()
+        if key not in branches:
+            raise CircuitError(f"there is no branch '{name}'; write one of {nearest(name, branches)}")
+        column = len(self.layout.names) + branches.index(key)
+        # SPICE counts a source's current into its plus; a supply's is counted as delivered from the start.
+        sign = 1.0 if column >= self.layout.first_supply else -1.0
+        return np.where(self.solved, sign * self.unknowns[:, column], np.nan)
+
+    def supply_amps(self, name: str) -> Floats:
+        """Return the amps a supply delivers out of its plus, (B,)."""
+        column = self.layout.first_supply + end_column(name, self.ends.supplies, "supply")
+        return np.where(self.solved, self.unknowns[:, column], np.nan)
+
+    def supply_limited(self, name: str) -> Bools:
+        """Return whether a supply holds its current limit rather than its voltage, (B,)."""
+        limited = self.modes[:, end_column(name, self.ends.supplies, "supply")] == SupplyMode.CURRENT
+        return np.asarray(self.solved & limited)
+
+    def load_amps(self, name: str) -> Floats:
+        """Return the amps a load draws into its plus, (B,)."""
+        return np.where(self.solved, self.loads[:, end_column(name, self.ends.loads, "load")], np.nan)
+
+    def worst_node(self, board: int) -> str:
+        """Return the node that still moved most when a board's solve was given up."""
+        return self.layout.names[int(self.restless[board])]
+
+
+def end_column(name: str, ends: tuple[SupplyEnd, ...] | tuple[LoadEnd, ...], what: str) -> int:
+    """Return the place of a supply or load by its name; CircuitError names near ones."""
+    names = [end.name for end in ends]
+    if name not in names:
+        raise CircuitError(f"there is no {what} '{name}'; write one of {nearest(name, names)}")
+    return names.index(name)
