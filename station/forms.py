@@ -122,9 +122,10 @@ def _written(document: Document, where: Path_, read: object) -> object:
     """Return what stands at a path in the file, where `read` may be a number already; `read` where nothing does."""
     found: Any = document.data
     for step in where:
-        if not (isinstance(found, list) or (isinstance(found, dict) and step in found)):
+        entries = dict(enumerate(found)) if isinstance(found, list) else found
+        if not isinstance(entries, dict) or step not in entries:
             return read
-        found = found[step]
+        found = entries[step]
     return found
 
 

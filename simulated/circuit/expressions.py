@@ -21,7 +21,7 @@ Value = float | NDArray[np.float64]
 _SUFFIXES = {"meg": 6, "t": 12, "g": 9, "k": 3, "m": -3, "u": -6, "µ": -6, "μ": -6, "n": -9, "p": -12, "f": -15}
 _MIL = 25.4e-6  # a thousandth of an inch, which SPICE knows as a suffix too
 _NUMBER = re.compile(r"(\d+\.?\d*|\.\d+)(?:[eE]([+-]?\d+))?")
-_DEEPEST = 50
+_DEEPEST, _LONGEST = 50, 2000
 _LETTERS = re.compile(r"[A-Za-zµμΩ°%]*")
 _WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_.]*")
 
@@ -123,6 +123,8 @@ def parse_expression(text: str) -> Expression:
     body = text.strip()
     if body[:1] + body[-1:] in ("{}", "''", '""') and len(body) > 1:
         body = body[1:-1]
+    if len(body) > _LONGEST:
+        raise ExpressionError(f"an expression of {len(body)} characters is too long; write it in several .param lines")
     parser = _Parser(body)
     tree = parser.sum()
     parser.expect_end()

@@ -16,7 +16,7 @@ from .linearise import Problem, State, across, junction_volts
 from .netlist import Netlist
 from .parts import Parts, nominal_parts
 from .point import OperatingPoint
-from .settings import board_count, read_settings
+from .settings import Settings, board_count, read_settings
 from .topology import floating_nodes, refuse_source_loops
 
 __all__ = ["Circuit"]
@@ -24,6 +24,9 @@ __all__ = ["Circuit"]
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Value = float | Floats
+
+# The matrix is dense: beyond this a single solution would take minutes.
+_MOST_NODES = 3000
 
 
 class Circuit:
@@ -48,11 +51,12 @@ class Circuit:
         refuse_source_loops(netlist, self.ends)
         floating = floating_nodes(netlist, self.ends)
         inventory = take_inventory(netlist)
+        _refuse_large(netlist)
         self.layout = lay_out(netlist, inventory, self.ends, floating)
         self.warnings = (*netlist.warnings, *unread_parameters(netlist), *_floating_warning(netlist, floating))
         self._workshop = Workshop(netlist, inventory, tuple(end.ohms for end in self.ends.meters))
         self._nominal = nominal_parts(netlist)
-        self._kept: tuple[object, Devices, Floats] | None = None
+        self._kept: tuple[object, Devices, Floats, Parts] | None = None
 
     def operating_point(
         self,
@@ -76,43 +80,49 @@ class Circuit:
         parameters = parameters or {}
         heat = np.reshape(np.asarray(self.netlist.celsius if celsius is None else celsius, dtype=np.float64), (-1, 1))
         settings = read_settings(self.ends, supplies or {}, loads or {})
-        others = [parts.boards, heat.shape[0], *(np.size(value) for value in parameters.values())]
+        start = start if start is not None and self._is_of(start) else None
+        others = [
+            1 if start is None else start.solved.size,
+            parts.boards,
+            heat.shape[0],
+            *(np.size(value) for value in parameters.values()),
+        ]
         boards = board_count([*others, *settings.lengths()])
         devices, matrix = self._devices(parts, parameters, heat)
         minimum = np.array([[end.minimum_volts for end in self.ends.loads]])
         problem = Problem(devices, matrix, settings.volts, settings.limits, settings.amps, minimum, self.netlist.gmin)
-        state, warm = self._start(boards, settings.on, start, devices)
+        state, warm = self._start(boards, settings, start, devices)
         return self._point(find(self.layout, problem, state, warm), problem)
 
     def _devices(self, parts: Parts, parameters: Mapping[str, Value], heat: Floats) -> tuple[Devices, Floats]:
         key = (id(parts), {name: np.asarray(v).tobytes() for name, v in parameters.items()}, heat.tobytes())
-        if self._kept is None or self._kept[0] != key:
+        kept = self._kept
+        if kept is None or kept[0] != key:
             devices = self._workshop.devices(parts, parameters, heat)
             size = self.layout.size
             matrix = np.repeat(self.layout.fixed[None], devices.linear.shape[0], axis=0)
             self.layout.linear.add(matrix.reshape(-1, size * size), devices.linear)
-            self._parts = parts  # held, so that its id stays its own
-            self._kept = (key, devices, matrix)
-        return self._kept[1], self._kept[2]
+            # The parts are held so that their id stays their own; a local name, for another thread may solve too.
+            kept = self._kept = (key, devices, matrix, parts)
+        return kept[1], kept[2]
 
-    def _start(self, boards: int, on: Bools, start: OperatingPoint | None, devices: Devices) -> tuple[State, Bools]:
+    def _start(
+        self, boards: int, settings: Settings, start: OperatingPoint | None, devices: Devices
+    ) -> tuple[State, Bools]:
         size = self.layout.size
-        modes = np.repeat(
-            np.where(on, SupplyMode.VOLTAGE, SupplyMode.OFF).astype(np.int8), boards // on.shape[0], axis=0
-        )
+        modes = np.where(settings.on, SupplyMode.VOLTAGE, SupplyMode.OFF).astype(np.int8)
+        modes = np.repeat(modes, boards // modes.shape[0], axis=0)
         x, warm = np.zeros((boards, size + 1)), np.zeros(boards, dtype=bool)
-        if (
-            start is not None
-            and start.layout.names == self.layout.names
-            and start.layout.branches == self.layout.branches
-        ):
+        if start is not None:
             x[:] = start.unknowns
             warm[:] = start.solved & np.isfinite(x).all(axis=1)
             x[~warm] = 0.0
-            before = np.broadcast_to(start.modes, modes.shape)
-            modes = np.where((modes == SupplyMode.VOLTAGE) & (before != SupplyMode.OFF) & warm[:, None], before, modes)
+            # What is off now stays off; a supply without a limit cannot hold one.
+            stays = warm[:, None] & (modes == SupplyMode.VOLTAGE) & (start.modes != SupplyMode.OFF)
+            stays &= np.isfinite(settings.limits) | (start.modes != SupplyMode.CURRENT)
+            modes = np.where(stays, start.modes, modes)
         junctions = junction_volts(self.layout, x)
-        if warm.any() and start is not None:
+        if start is not None:
             _move_zeners(junctions, devices.breakdown, start.knees)
         return State(x, junctions, across(x, self.layout.load_pairs), modes), warm
 
@@ -134,6 +144,12 @@ def _move_zeners(junctions: Floats, breakdown: Breakdown, before: Floats) -> Non
     """
     volts = junctions[:, breakdown.at]
     junctions[:, breakdown.at] = np.where(volts < -before, volts - (breakdown.volts - before), volts)
+
+
+def _refuse_large(netlist: Netlist) -> None:
+    if len(netlist.nodes) > _MOST_NODES:
+        what = f"{netlist.name} has {len(netlist.nodes)} nodes, the solver takes {_MOST_NODES} at most"
+        raise TopologyError(f"{what}; give it one board at a time")
 
 
 def _floating_warning(netlist: Netlist, floating: tuple[str, ...]) -> list[str]:

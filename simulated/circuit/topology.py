@@ -18,11 +18,11 @@ class _Groups:
 
     def find(self, node: str) -> str:
         """Return the node that stands for a group."""
-        parent = self._parent.setdefault(node, node)
-        while parent != self._parent[parent]:
-            parent = self._parent[parent]
-        self._parent[node] = parent
-        return parent
+        self._parent.setdefault(node, node)
+        while (parent := self._parent[node]) != node:
+            self._parent[node] = self._parent[parent]
+            node = parent
+        return node
 
     def join(self, one: str, other: str) -> None:
         """Make two groups one."""

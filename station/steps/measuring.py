@@ -30,8 +30,8 @@ class WantedForm(Form):
 def wrong_side(setup: Setup, terminal: str, limit: Limit) -> str:
     """Return what is wrong where a voltage limit lies on the other side of zero than its terminal, else ''."""
     form = setup.terminal(terminal)
-    edges = [float(edge) * form.sign for edge in (limit.low, limit.high) if edge is not None]
-    if form.nominal and max(edges) < 0.0:
+    nearest = limit.high if form.sign > 0.0 else limit.low  # an open side reaches as far as the terminal goes
+    if form.nominal and nearest is not None and float(nearest) * form.sign < 0.0:
         return f"{terminal} is nominally {form.nominal:g} V, but its limit {limit} lies on the other side of zero"
     return ""
 

@@ -4,7 +4,7 @@ import contextlib
 import socket
 import struct
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import Enum
 
 NO_ERROR = b'0,"No error"\n'
@@ -18,6 +18,8 @@ class Act(Enum):
     CLOSE = "close the connection"
     RESET = "reset the connection"
 
+
+_PATIENCE_SECONDS = 5.0
 
 Answer = bytes | Act
 Answers = Mapping[str, Answer | Sequence[Answer]]
@@ -38,6 +40,8 @@ class LineServer:
         }
         self._listener = socket.create_server(("127.0.0.1", 0))
         self._clients: list[socket.socket] = []
+        self._placeholder = socket.socket()
+        self._vanished = False
         self._serving: list[threading.Thread] = []
         self._accepting = threading.Thread(target=self._accept, daemon=True)
         self._accepting.start()
@@ -51,8 +55,15 @@ class LineServer:
 
         A bare write has no reply that would show when it has arrived.
         """
-        for _ in range(200):
-            if sorted(self.told) == sorted(lines):
+        return self._soon(lambda: sorted(self.told) == sorted(lines))
+
+    def is_reset(self) -> bool:
+        """Whether a connection is reset, rather than closed, within a short while."""
+        return self._soon(lambda: self.resets > 0)
+
+    def _soon(self, holds: Callable[[], bool]) -> bool:
+        for _ in range(500):
+            if holds():
                 return True
             threading.Event().wait(0.001)
         return False
@@ -66,16 +77,27 @@ class LineServer:
         """Close the newest connection."""
         self._clients[-1].shutdown(socket.SHUT_RDWR)
 
-    def close(self) -> None:
+    def vanish(self) -> None:
+        """End every connection and refuse new ones, holding on to the port so that nobody else answers there."""
+        address = self._listener.getsockname()
         with contextlib.suppress(OSError):
             self._listener.shutdown(socket.SHUT_RDWR)
-        self._accepting.join()  # first, so that nobody is let in behind our back
-        self._listener.close()
+        self._accepting.join(_PATIENCE_SECONDS)  # first, so that nobody is let in behind our back
+        self._placeholder.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self._placeholder.bind(address)
         for client in self._clients:
             with contextlib.suppress(OSError):
                 client.shutdown(socket.SHUT_RDWR)
         for thread in self._serving:
-            thread.join()
+            thread.join(_PATIENCE_SECONDS)
+        self._vanished = True
+
+    def close(self) -> None:
+        if not self._vanished:
+            self.vanish()
+        self._listener.close()
+        self._placeholder.close()
+        assert not any(thread.is_alive() for thread in (self._accepting, *self._serving))
 
     def _accept(self) -> None:
         while True:

@@ -257,12 +257,13 @@ def test_making_safe_works_out_of_step(supply_that: SupplyThat) -> None:
     with pytest.raises(NoReply):
         supply.measure(1)
     assert supply.make_safe(1) == ()
-    assert server.told[-3:] == ["OUTP? (@1)", "VOLT? (@1)", "MEAS:CURR? (@1)"]
+    off = ["OUTP OFF,(@1)", "OUTP OFF,(@1)", "VOLT 0,(@1)"]  # off on the old link, and all on a new one
+    assert server.hears(MEASURE, *off, "*IDN?", "OUTP? (@1)", "VOLT? (@1)", "MEAS:CURR? (@1)")
 
 
 def test_making_a_supply_safe_that_is_gone_never_raises(supply_that: SupplyThat) -> None:
     server, supply = supply_that()
-    server.close()
+    server.vanish()
     problems = supply.make_safe(1)
     assert any("'OUTP OFF,(@1)'" in problem or "opening the link" in problem for problem in problems)
     assert "could not be verified" in problems[-1]

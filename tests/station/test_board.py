@@ -74,6 +74,12 @@ def test_a_trimmer_is_found_by_the_terminal_it_sets() -> None:
             "write the magnitude that the terminal must never see",
         ),
         (
+            "nominal: -22 V, never above: 28 V",
+            "nominal: -22 V, never above: 20 V",
+            "board.yaml:6:3: INN: never above 20 V is below the nominal 22 V; "
+            "write the magnitude that the terminal must never see",
+        ),
+        (
             "sets: OUTN",
             "sets: OUTNN",
             "board.yaml:12:30: trimmer RV201 sets 'OUTNN', which is no output; write 'OUTN'",

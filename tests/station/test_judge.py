@@ -109,8 +109,11 @@ def test_a_certain_reading_on_the_limit_passes(rule: Rule, value: float) -> None
     assert conformity(value, 0.0, between("4", "5")) == 1.0
 
 
-def test_3_333_volts_is_within_3_3_volts_plus_one_percent() -> None:
-    assert SIMPLE.outcome(3.333, 1e-3, Limit.parse("3.3 V ± 1 %", "V")) is PASSED
+@pytest.mark.parametrize(
+    ("written", "value"), [("3.3 V ± 1 %", 3.333), ("3.3 V ± 1 %", 3.3 * 1.01), ("at most 0.3 V", 0.1 + 0.2)]
+)
+def test_float_dust_is_no_failure(written: str, value: float) -> None:
+    assert SIMPLE.outcome(value, 1e-3, Limit.parse(written, "V")) is PASSED
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,18 @@ from pathlib import Path
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "circuits"
 STORED = REFERENCE / "textbook_ngspice.json"
-DECKS = (
-    "bandgap bipolars crowbar diodes linear opamp_dual pnp_dropout series_pass three_terminal zener_follower".split()
-)
+DECKS = [
+    "bandgap",
+    "bipolars",
+    "crowbar",
+    "diodes",
+    "linear",
+    "opamp_dual",
+    "pnp_dropout",
+    "series_pass",
+    "three_terminal",
+    "zener_follower",
+]
 TEMPERATURES = (-20, 0, 27, 60, 100)
 _OPTIONS = "reltol=1e-6 abstol=1e-14 vntol=1e-9 gmin=1e-12 itl1=500 itl2=500"
 
