@@ -5,7 +5,7 @@ nothing beyond this point ever sees a text where a number belongs.
 """
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from decimal import Decimal
 from typing import Annotated, Any, TypeVar
 
@@ -27,6 +27,7 @@ __all__ = [
     "VoltsRange",
     "VoltsValue",
     "fill",
+    "meant",
     "nearest",
 ]
 
@@ -86,16 +87,32 @@ AnyForm = TypeVar("AnyForm", bound=BaseModel)
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return what to write instead of an unknown word: the nearest known one, or all of them."""
     choices = tuple(known)
-    near = difflib.get_close_matches(word, choices, n=1, cutoff=0.6)
-    return f"write '{near[0]}'" if near else f"write one of {', '.join(choices)}"
+    near = meant(word, choices)
+    return f"write '{near}'" if near else f"write one of {', '.join(choices)}"
 
 
-def fill(form: type[AnyForm], data: object, document: Document, path: Path_) -> tuple[AnyForm | None, list[Problem]]:
-    """Return the filled form, or None and everything that is wrong with the data at `path`."""
+def meant(word: str, known: Iterable[str]) -> str | None:
+    """Return the known word that an unknown one was probably meant to be, or None."""
+    return next(iter(difflib.get_close_matches(word, tuple(known), n=1, cutoff=0.6)), None)
+
+
+def fill(
+    form: type[AnyForm], data: object, document: Document, path: Path_, *, misspelt: Collection[str] = ()
+) -> tuple[AnyForm | None, list[Problem]]:
+    """Return the filled form, or None and everything that is wrong with the data at `path`.
+
+    A key that is only misspelt (here, or in `misspelt` as it was meant) is not told as missing besides.
+    """
     try:
         return form.model_validate(data), []
     except ValidationError as error:
-        return None, [_problem(form, fault, document, path) for fault in error.errors()]
+        faults = error.errors()
+    extras = [fault["loc"] for fault in faults if fault["type"] == "extra_forbidden"]
+    spelt = {(*loc[:-1], meant(str(loc[-1]), _keys_at(form, loc[:-1]))) for loc in extras} | {
+        (key,) for key in misspelt
+    }
+    told = [fault for fault in faults if fault["type"] != "missing" or fault["loc"] not in spelt]
+    return None, [_problem(form, fault, document, path) for fault in told]
 
 
 def _problem(form: type[BaseModel], fault: Any, document: Document, path: Path_) -> Problem:  # noqa: ANN401  pydantic's

@@ -11,12 +11,16 @@ from pydantic import BeforeValidator, Field, field_validator
 from station.board import Board, load_board
 from station.document import Document, Path_, parse_document, read_text
 from station.errors import InputError, Problem
-from station.forms import Form, RatioValue, fill, nearest
+from station.forms import Form, RatioValue, fill, meant, nearest
 from station.judge import Rule
 from station.quantities import format_value
 from station.steps import KINDS, Setup, StepForm
 
 __all__ = ["BoundStep", "DecisionForm", "Profile", "load_profile", "parse_profile"]
+
+
+# The supply's over-voltage protection has to lie above the highest point and not above the board's ceiling.
+PROTECTION_ROOM = 1.02
 
 
 class DecisionForm(Form):
@@ -176,26 +180,29 @@ class _Steps:
         if not isinstance(body, dict):
             self._wrong((*path, kind), f"the step '{kind}' has no keys", f"write '{kind}: {{...}}'")
             return None
-        known = self._known_only(KINDS[kind], body, (*path, kind))
-        form, problems = fill(KINDS[kind], known, self.document, (*path, kind))
+        known, misspelt = self._known_only(KINDS[kind], body, (*path, kind))
+        form, problems = fill(KINDS[kind], known, self.document, (*path, kind), misspelt=misspelt)
         self.problems += problems
         return form
 
-    def _known_only(self, kind: type[StepForm], body: dict[str, Any], path: Path_) -> dict[str, Any]:
-        """Return the entries whose keys are known, and note the others."""
+    def _known_only(
+        self, kind: type[StepForm], body: dict[str, Any], path: Path_
+    ) -> tuple[dict[str, Any], tuple[str, ...]]:
+        """Return the entries whose keys are known, and what the others were probably meant to be; note those."""
         names: dict[str, Iterable[str]] = {
             "terminals": self.board.form.terminals,
             "trimmers": self.board.form.trimmers,
             "nothing": (),
         }
         known = [*kind.keys(), *names[kind.others]]
-        for key in body:
-            if key not in known:
-                what = f"'{key}' is neither a key of '{kind.kind}' nor one of the board's {kind.others}"
-                if kind.others == "nothing":
-                    what = f"'{key}' is not a key of '{kind.kind}'"
-                self._wrong((*path, key), what, nearest(key, known))
-        return {key: value for key, value in body.items() if key in known}
+        unknown = [key for key in body if key not in known]
+        words = [meant(key, known) for key in unknown]
+        for key in unknown:
+            what = f"'{key}' is neither a key of '{kind.kind}' nor one of the board's {kind.others}"
+            if kind.others == "nothing":
+                what = f"'{key}' is not a key of '{kind.kind}'"
+            self._wrong((*path, key), what, nearest(key, known))
+        return {key: value for key, value in body.items() if key in known}, tuple(filter(None, words))
 
     def _title(self, form: StepForm) -> str:
         plain = form.name or form.kind
@@ -226,9 +233,11 @@ class _Steps:
             return
         for name, volts in form.highest_volts(setup).items():
             ceiling = self.board.form.terminals[name].never_above or 0.0
-            if volts > ceiling:
+            if volts * PROTECTION_ROOM > ceiling:
                 what = f"the step feeds {name} {volts:g} V, but the board sheet says never above {ceiling:g} V"
-                self._wrong(path, what, "write a lower voltage, or mend the sheet if it is wrong")
+                most = ceiling / PROTECTION_ROOM
+                instead = f"write at most {most:.4g} V, so that a protection fits between, or mend the sheet"
+                self._wrong(path, what, instead)
 
     def _wrong(self, path: Path_, what: str, instead: str) -> None:
         self.problems.append(self.document.problem(path, what, instead))

@@ -23,11 +23,11 @@ def _now() -> str:
 
 
 def new_id() -> str:
-    """Return a UUID version 7 (RFC 9562, 5.7): ordered by time, so that runs sort as they happened."""
-    milliseconds = time.time_ns() // 1_000_000
-    number = int.from_bytes(milliseconds.to_bytes(6, "big") + os.urandom(10), "big")
-    number = number & ~(0xF << 76) | (0x7 << 76)
-    return str(uuid.UUID(int=number & ~(0x3 << 62) | (0x2 << 62)))
+    """Return a UUID version 7 (RFC 9562, 5.7, method 3 of 6.2): ordered by time to a quarter of a microsecond."""
+    milliseconds, nanoseconds = divmod(time.time_ns(), 1_000_000)
+    fraction = nanoseconds * 4096 // 1_000_000
+    random = int.from_bytes(os.urandom(8), "big") & ((1 << 62) - 1)
+    return str(uuid.UUID(int=milliseconds << 80 | 0x7 << 76 | fraction << 64 | 0x2 << 62 | random))
 
 
 class RunRecord:

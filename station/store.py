@@ -37,6 +37,7 @@ __all__ = ["StoredRun", "open_store", "store_url"]
 FORMAT = 1
 metadata = MetaData()
 
+about = Table("about", metadata, Column("format", Integer, nullable=False))
 texts = Table("texts", metadata, Column("sha256", String(64), primary_key=True), Column("text", Text, nullable=False))
 runs = Table(
     "runs",
@@ -136,7 +137,7 @@ def told_as_store_error(place: str) -> Iterator[None]:
     """Turn a database's errors into one sentence that names the store and what to do."""
     try:
         yield
-    except (SQLAlchemyError, OSError) as error:
+    except (SQLAlchemyError, OSError, ImportError) as error:
         reason = str(getattr(error, "orig", None) or error).partition("\n")[0]
         raise StoreError(
             f"store {place}: {reason}; check that the place exists, is writable and is a record"
@@ -204,7 +205,7 @@ def open_store(place: str | Path, *, create: bool = True) -> Iterator[Store]:
         if engine.dialect.name == "sqlite":
             event.listen(engine, "connect", _sqlite_settings)
         try:
-            metadata.create_all(engine)
+            _make_or_check(engine, str(place))
         except BaseException:
             engine.dispose()
             raise
@@ -212,6 +213,19 @@ def open_store(place: str | Path, *, create: bool = True) -> Iterator[Store]:
         yield Store(engine, str(place))
     finally:
         engine.dispose()
+
+
+def _make_or_check(engine: Engine, place: str) -> None:
+    """Make the tables of a new record; StoreError for a record in a format that this program does not know."""
+    metadata.create_all(engine)
+    with engine.begin() as connection:
+        found = connection.execute(select(about.c.format)).scalar()
+        if found is None:
+            connection.execute(about.insert().values(format=FORMAT))
+        elif found != FORMAT:
+            raise StoreError(
+                f"store {place}: its format is {found}, known here is {FORMAT}; use the railbench that made it"
+            )
 
 
 def _sqlite_settings(connection: Any, _record: object) -> None:  # noqa: ANN401  the DB-API connection

@@ -10,6 +10,7 @@ from station.board import load_board
 from station.profile import parse_profile
 from station.steps import KINDS
 
+COMMANDS = [getattr(command.callback, "__name__", "") for command in cli.app.registered_commands]
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -29,9 +30,7 @@ def test_no_row_tells_of_a_step_kind_that_is_not_there():
     assert set(re.findall(r"^\| `([a-z ]+)` \| ", README, re.M)) == set(KINDS)
 
 
-@pytest.mark.parametrize(
-    "command", [command.name or command.callback.__name__ for command in cli.app.registered_commands]
-)
+@pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_is_shown(command):
     assert f"railbench {command}" in README
 

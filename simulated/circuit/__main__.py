@@ -8,6 +8,7 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import NoReturn
 
 from .edits import add_element, set_parameter, set_value
 from .errors import CircuitError, nearest
@@ -48,8 +49,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
+class _OneLineParser(argparse.ArgumentParser):
+    """An argument parser whose refusal is one line."""
+
+    def error(self, message: str) -> NoReturn:
+        """Leave with exit code 2."""
+        self.exit(_WRONG, f"{self.prog}: {message}; see --help\n")
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="python -m simulated.circuit", description=__doc__.splitlines()[0])
+    parser = _OneLineParser(prog="python -m simulated.circuit", description=(__doc__ or "").splitlines()[0])
     commands = parser.add_subparsers(dest="command", required=True)
     op = commands.add_parser(
         "op",

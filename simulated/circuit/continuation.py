@@ -3,10 +3,11 @@
 From cold, sources are raised from zero as at power-up, each step starting from the one before: of two
 stable states this finds the one a bench would see. A lane that stalls goes on under pseudo-time: a
 shunt from every node to where it was, like a capacitor, taken away as steps succeed, while sources
-go on rising.
+go on rising. Gmin stepping, shunts to ground, is what this becomes when the anchor stays at zero; it
+failed where pseudo-time did not.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,7 @@ _PSEUDO_ITERATIONS = 15
 _PSEUDO_STEPS = 400
 _FIRST_SHUNT, _LEAST_SHUNT, _LARGEST_SHUNT = 1e-2, 1e-12, 1e6  # siemens
 _FIRST_PSEUDO_SCALE = 0.02
+_LEAST_WEIGHT = 1e-6
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,7 @@ def find(layout: Layout, problem: Problem, state: State, warm: Bools) -> Found:
     found = Found(state, np.zeros(lanes, dtype=bool), np.zeros(lanes, dtype=np.intp))
     if warm.any():
         found = _put(found, _warm(layout, problem, state, warm), np.flatnonzero(warm))
-    for aid in (_raise_sources, _pseudo_time):
+    for aid in (_raise_sources, _weighted_pseudo_time, _even_pseudo_time):
         left = np.flatnonzero(~found.solved)
         if not left.size:
             break
@@ -71,7 +73,7 @@ def _restless(layout: Layout, steps: Floats) -> Lanes:
 
 
 def _plain(layout: Layout, lanes: int) -> Aid:
-    return Aid(np.ones((lanes, 1)), np.zeros((lanes, 1)), np.zeros((lanes, layout.size)))
+    return Aid(np.ones((lanes, 1)), np.zeros((lanes, len(layout.names))), np.zeros((lanes, layout.size)))
 
 
 def _warm(layout: Layout, problem: Problem, state: State, warm: Bools) -> Found:
@@ -102,7 +104,7 @@ def _raise_sources(layout: Layout, problem: Problem, state: State) -> Found:
     reached, step, restless = np.zeros(lanes), np.full(lanes, _FIRST_RAMP_STEP), np.zeros(lanes, dtype=np.intp)
     while (at := np.flatnonzero((reached < 1.0) & (step >= _LEAST_RAMP_STEP))).size:
         aim = np.minimum(reached[at] + step[at], 1.0)
-        aid = Aid(aim[:, None], np.zeros((at.size, 1)), np.zeros((at.size, layout.size)))
+        aid = replace(_plain(layout, at.size), scale=aim[:, None])
         found, arrived, steps = newton(
             layout, take_lanes(problem, at), take_lanes(state, at), aid, iterations=_RAMP_ITERATIONS
         )
@@ -115,7 +117,19 @@ def _raise_sources(layout: Layout, problem: Problem, state: State) -> Found:
     return Found(state, reached >= 1.0, restless)
 
 
-def _pseudo_time(layout: Layout, problem: Problem, state: State) -> Found:
+def _even_pseudo_time(layout: Layout, problem: Problem, state: State) -> Found:
+    """Every node has the same shunt."""
+    return _pseudo_time(layout, problem, state, np.ones((state.x.shape[0], len(layout.names))))
+
+
+def _weighted_pseudo_time(layout: Layout, problem: Problem, state: State) -> Found:
+    """A node's shunt is in proportion to what hangs on it, so that nodes of high resistance are not left behind."""
+    nodes = np.arange(len(layout.names))
+    weights = np.clip(np.abs(problem.matrix[:, nodes, nodes]), _LEAST_WEIGHT, 1.0)
+    return _pseudo_time(layout, problem, state, np.broadcast_to(weights, (state.x.shape[0], nodes.size)))
+
+
+def _pseudo_time(layout: Layout, problem: Problem, state: State, weights: Floats) -> Found:
     lanes = state.x.shape[0]
     shunt, scale = np.full(lanes, _FIRST_SHUNT), np.full(lanes, _FIRST_PSEUDO_SCALE)
     solved, restless = np.zeros(lanes, dtype=bool), np.zeros(lanes, dtype=np.intp)
@@ -124,7 +138,7 @@ def _pseudo_time(layout: Layout, problem: Problem, state: State) -> Found:
         if not at.size:
             break
         begun = take_lanes(state, at)
-        aid = Aid(scale[at, None], shunt[at, None], begun.x[:, :-1])
+        aid = Aid(scale[at, None], shunt[at, None] * weights[at], begun.x[:, :-1])
         found, arrived, steps = newton(layout, take_lanes(problem, at), begun, aid, iterations=_PSEUDO_ITERATIONS)
         restless[at] = _restless(layout, steps)
         good = at[arrived]

@@ -32,7 +32,8 @@ class Layout:
 
     Linear values come in the order: resistors, diode RS, fixed base RB, collector RC, emitter RE, meters;
     then gains of E G F H. Nonlinear slopes: diodes; transistors' Ic over Vbe, Ic
-    over Vbc, Ib over Vbe, Ib over Vbc; base conductances; loads; supplies' volts, supplies' amps; shunt.
+    over Vbc, Ib over Vbe, Ib over Vbc; base conductances; loads; supplies' volts, supplies' amps; shunts of all
+    nodes.
     Nonlinear currents: diodes; Ic; Ib; base conductances; loads; supply residuals.
     """
 
@@ -237,7 +238,7 @@ def _slopes(numbering: Numbering) -> list[Entry]:
         entries += [(source + at, numbering.cell(row, plus), 1.0), (source + at, numbering.cell(row, minus), -1.0)]
         entries.append((source + len(supplies) + at, numbering.cell(row, row), 1.0))
     source += 2 * len(supplies)
-    return entries + [(source, numbering.cell(node, node), 1.0) for node in range(len(numbering.nodes))]
+    return entries + [(source + node, numbering.cell(node, node), 1.0) for node in range(len(numbering.nodes))]
 
 
 def _currents(numbering: Numbering) -> list[Entry]:

@@ -53,7 +53,7 @@ class State:
 class Aid:
     """What makes a problem easier: sources scaled down, and a shunt from every node to where it was.
 
-    `scale` and `shunt` are (L, 1), `anchor` is (L, M).
+    `scale` is (L, 1), `shunt` (L, nodes), `anchor` (L, M).
     """
 
     scale: Floats

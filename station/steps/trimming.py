@@ -107,10 +107,11 @@ class Trim(StepForm):
         """Have one trimmer turned until its rail is well inside; return why it ended early, or ''."""
         assert window.nominal is not None and window.low is not None and window.high is not None
         clockwise_raises = setup.board.form.trimmers[trimmer].clockwise == "raises"
+        centre = float(window.high + window.low) / 2.0  # of an uneven window this is not the nominal
         enough = ACCEPTED_SHARE * float(window.high - window.low) / 2.0
         for _ in range(MOST_TURNS):
             reading = await Read(terminal, Quantity.VOLTAGE, setup.rule.sweep_effort)
-            missing = abs(float(window.nominal)) - setup.terminal(terminal).sign * reading.value
+            missing = abs(centre) - setup.terminal(terminal).sign * reading.value
             if abs(missing) <= enough:
                 return ""
             clockwise = (missing > 0.0) == clockwise_raises

@@ -108,7 +108,7 @@ def test_all_that_is_wrong_with_a_sheet_is_told_in_the_order_of_the_file() -> No
     told = refusal(
         SHEET.replace("title", "titel").replace("kind: probe", "kind: prob").replace("rated: 1 A", "rated: 1")
     )
-    assert [line.split(":")[1] for line in told] == ["1", "2", "7", "8", "9"]
+    assert [line.split(":")[1] for line in told] == ["2", "7", "8", "9"]  # a slip in a key is told once
 
 
 def laid_out(tmp_path: Path, sheet: str = SHEET) -> Path:

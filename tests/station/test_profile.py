@@ -213,7 +213,7 @@ def test_a_profile_of_another_board_is_refused(tmp_path: Path) -> None:
 def test_what_is_wrong_with_the_sheet_is_told_beside_what_is_wrong_with_the_profile(tmp_path: Path) -> None:
     text = profile_text(RAMP).replace("revision", "revison")
     path = laid_out(tmp_path, text, sheet=SHEET.replace("title", "titel"))
-    assert [line.split(":")[0] for line in file_refusal(path)] == ["board.yaml", "board.yaml", "p.yaml"]
+    assert [line.split(":")[0] for line in file_refusal(path)] == ["board.yaml", "p.yaml"]
 
 
 def test_a_name_no_disk_can_have_is_refused(tmp_path: Path) -> None:

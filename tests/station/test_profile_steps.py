@@ -81,7 +81,7 @@ def refusal(text: str) -> list[str]:
         (
             "ramp: {inputs: [INP], to: 29 V, current limit: 1 A}",
             "5: the step feeds INP 29 V, but the board sheet says never above 28 V; "
-            "write a lower voltage, or mend the sheet if it is wrong",
+            "write at most 27.45 V, so that a protection fits between, or mend the sheet",
         ),
         (
             "line sweep: {inputs: 19 V .. 26 V, INP: {line regulation: at most 0.1 %/V}}",

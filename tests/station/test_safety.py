@@ -39,7 +39,7 @@ def left(volts):
 
 
 def test_a_bench_at_rest_is_verified():
-    log = []
+    log: list[str] = []
 
     safe = made_safe([off("load", log), off("supply", log)], left({"INP": 0.1}), ["INP"], 2.0, StepClock())
 
@@ -48,7 +48,7 @@ def test_a_bench_at_rest_is_verified():
 
 
 def test_one_instrument_that_breaks_never_keeps_the_next_from_being_made_safe():
-    log = []
+    log: list[str] = []
 
     safe = made_safe([broken("load"), off("supply", log)], left({"INP": 0.0}), ["INP"], 2.0, StepClock())
 

@@ -12,7 +12,7 @@ from station.lines import Outcome
 from station.quantities import Limit
 from station.record import RunRecord, begin, new_id
 from station.steps import Setup
-from station.store import Store, open_store, store_url
+from station.store import Store, about, open_store, store_url
 from station.uncertainty import Result
 from tests.station.boards import RAMP, profile_of, twin
 from tests.station.scripts import reading
@@ -221,3 +221,14 @@ def test_a_database_that_can_not_be_reached_is_a_store_error(url: str) -> None:
 )
 def test_a_path_is_a_database_in_a_file(place: Any, url: str) -> None:
     assert store_url(place) == url
+
+
+def test_a_record_of_another_format_is_refused_and_left_as_it_is(tmp_path: Path) -> None:
+    with open_store(tmp_path / "r.sqlite") as store, store.writing() as connection:
+        connection.execute(about.update().values(format=99))
+
+    with (
+        pytest.raises(StoreError, match="its format is 99, known here is 1; use the railbench that made it"),
+        open_store(tmp_path / "r.sqlite"),
+    ):
+        pass

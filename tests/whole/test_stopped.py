@@ -64,6 +64,7 @@ def test_a_killed_run_has_every_acknowledged_answer_on_disk(tmp_path, ask):
 
     with open_store(tmp_path / "r.sqlite") as store:
         stored = store.found("D15-1")
+    assert stored is not None
     assert [row["sequence"] for row in stored.answers][:acknowledged] == list(range(1, acknowledged + 1))
     assert stored.head["outcome"] is None
 
@@ -73,6 +74,7 @@ def test_the_command_stopped_by_ctrl_c_exits_4_and_says_so(tmp_path):
     process = subprocess.Popen(
         words, env=environment(tmp_path), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
+    assert process.stderr is not None
     for line in process.stderr:
         if line.startswith("step 3/7"):
             break

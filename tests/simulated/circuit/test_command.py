@@ -94,6 +94,13 @@ def test_a_file_that_is_no_netlist_is_exit_2(capsys: Capture, tmp_path: Path, co
     assert (code, out, err.count("\n")) == (2, "", 1)
 
 
+@pytest.mark.parametrize("arguments", [[], ["op"], ["op", "x.cir", "--melt"], ["opp", "x.cir"]])
+def test_a_wrong_command_is_one_line_and_exit_2(capsys: Capture, arguments: list[str]) -> None:
+    with pytest.raises(SystemExit, match="2"):
+        main(arguments)
+    assert capsys.readouterr().err.count("\n") == 1
+
+
 def test_no_solution_is_a_sentence_and_exit_5(capsys: Capture, tmp_path: Path) -> None:
     path = tmp_path / "x.cir"
     path.write_text("t\nV1 a 0 50\nD1 a 0 DX\n.model DX D\n")

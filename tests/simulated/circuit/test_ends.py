@@ -6,7 +6,17 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from simulated.circuit import Circuit, CircuitError, LoadEnd, MeterEnd, SupplyEnd, SupplySetting, read_netlist
+from simulated.circuit import (
+    Circuit,
+    CircuitError,
+    LoadEnd,
+    MeterEnd,
+    SupplyEnd,
+    SupplySetting,
+    parse_fault,
+    read_netlist,
+    with_fault,
+)
 
 from .boards import bench_circuit, board
 
@@ -138,3 +148,19 @@ def test_a_wrong_setting_is_told(settings: Any, message: str) -> None:
 def test_an_end_on_an_unknown_node_is_told() -> None:
     with pytest.raises(CircuitError, match="INP hangs on node 'imp', which is not there"):
         Circuit(read_netlist(RESISTOR), supplies=(SupplyEnd("INP", "imp", "0"),))
+
+
+@pytest.mark.parametrize("fault", ["R101:open", "DZ101:reversed", "Q101.c-e:short", "XU101.out:open", "D103:reversed"])
+def test_whatever_hangs_on_a_supply_it_is_in_one_of_its_states(fault: str) -> None:
+    circuit = bench_circuit(with_fault(board("dual15"), parse_fault(fault)))
+    rng = np.random.default_rng(len(fault))
+    setting = feed(rng.uniform(0.0, 28.0, 12), 10 ** rng.uniform(-2.5, 0.5, 12))
+    loads = {"OUTP": rng.uniform(0.0, 1.6, 12), "OUTN": rng.uniform(0.0, 1.6, 12)}
+    point = circuit.operating_point(supplies={"INP": setting, "INN": setting}, loads=loads)
+    assert point.solved.all()
+    for name, volts in (("INP", point.volts("inp")), ("INN", -point.volts("inn"))):
+        amps, limited = point.supply_amps(name), point.supply_limited(name)
+        holds_limit = (np.abs(amps - setting.limit_amps) < 1e-7) & (volts <= setting.volts + 1e-6)
+        holds_volts = (np.abs(volts - setting.volts) < 1e-6) & (amps <= setting.limit_amps + 1e-7) & (amps > -1e-7)
+        blocked = (np.abs(amps) < 1e-7) & (volts > setting.volts)
+        assert np.where(limited, holds_limit, holds_volts | blocked).all()

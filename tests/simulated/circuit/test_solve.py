@@ -115,3 +115,15 @@ def test_a_faulty_board_is_solved_on_a_limited_bench(fault: str) -> None:
     circuit = bench_circuit(with_fault(board("dual15"), parse_fault(fault)))
     supplies = {name: SupplySetting(volts=22.0, limit_amps=0.15) for name in ("INP", "INN")}
     assert circuit.operating_point(supplies=supplies).solved[0]
+
+
+def test_a_start_of_several_boards_goes_on_board_by_board(dual15: Circuit) -> None:
+    start = dual15.operating_point(supplies=FEED, celsius=np.array([0.0, 60.0]))
+    again = dual15.operating_point(supplies=FEED, celsius=60.0, start=start)
+    assert again.volts("outp") == pytest.approx(start.volts("outp")[1], abs=1e-8)
+
+
+def test_a_netlist_too_large_for_a_dense_matrix_is_refused() -> None:
+    ladder = "\n".join(f"R{at} n{at} n{at + 1} 1k" for at in range(4000))
+    with pytest.raises(CircuitError, match="has 4001 nodes, the solver takes 3000 at most"):
+        Circuit(read_netlist(f"t\n{ladder}\nR0Z n0 0 1\n"))
