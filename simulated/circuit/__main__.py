@@ -66,8 +66,8 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         epilog="Voltages are volts to ground (node 0). A source's current is in amperes, positive when it delivers\n"
         "out of its plus into the circuit; a source that holds a node below ground so has a negative current.\n"
-        "Values take suffixes: 4.7k, 100n, 2.2meg. Fault kinds: "
-        + "; ".join(f"{name}: {text}" for name, text in fault_kinds().items()),
+        "Values take suffixes: 4.7k, 100n, 2.2meg. Fault kinds:\n"
+        + "\n".join(f"  {name:<9} {text}" for name, text in fault_kinds().items()),
     )
     op.add_argument("netlist", help="SPICE netlist; its first line is the title")
     add = op.add_argument
