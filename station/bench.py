@@ -35,7 +35,10 @@ from station.uncertainty import rectangular, resolution
 
 __all__ = ["Bench", "LoadChannel", "Operator", "SupplyChannel", "Wiring"]
 
-OVER_AMPS_DELAY_SECONDS = 0.5  # long enough to charge a board's capacitors; common practice is 0.2 s, no source
+# A step of the input charges the board's capacitors at the current limit: that is no fault until it lasts.
+CHARGING_SECONDS = 0.2  # common practice, no source
+MODE_POLL_SECONDS = 0.02
+OVER_AMPS_DELAY_SECONDS = 0.5  # the supply's own protection comes after the station's judgement
 WAIT_SLICE_SECONDS = 0.2  # how long Ctrl-C may go unnoticed in a wait
 
 
@@ -115,7 +118,14 @@ class Bench:
                 return Fed(Mode.CV)
             wired.supply.set_output(wired.channel, volts=volts, limit_amps=ask.amps_limit)
             wired.supply.switch(wired.channel, True)
-            return Fed(_MODES[wired.supply.mode(wired.channel)])
+            return Fed(self._settled_mode(wired))
+
+    def _settled_mode(self, wired: SupplyChannel) -> Mode:
+        """Return the channel's mode once it holds its voltage, or what it is stuck at while that could be charging."""
+        end = self._clock.seconds() + CHARGING_SECONDS
+        while (mode := _MODES[wired.supply.mode(wired.channel)]) is Mode.CC and self._clock.seconds() < end:
+            self._clock.wait(MODE_POLL_SECONDS)
+        return mode
 
     def draw(self, ask: Draw) -> Drawn:
         """See Performer."""
