@@ -4,9 +4,7 @@ Data goes to stdout, everything for people to stderr. Exit codes: 0 Passed or do
 3 Undecided, 4 Aborted, 5 instrument, link or store trouble, 6 bench not verified safe, 70 our own bug.
 """
 
-import io
 import logging
-import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,8 +15,11 @@ from rich.console import Console
 
 from station.errors import InputError, Interrupted, StationError
 from station.exits import ABORTED, DONE, OUR_BUG, TROUBLE, WRONG_INPUT
+from station.streams import outlets
 
 __all__ = ["main"]
+
+STOPPED = "stopped by the operator before a board was powered"
 
 app = typer.Typer(
     add_completion=False,
@@ -136,38 +137,36 @@ def console() -> Console:
     return Console(stderr=True, highlight=False)
 
 
-def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line and exit; an error never leaves as Python's own exit code 1, which reads as Failed."""
-    arguments = list(sys.argv[1:] if arguments is None else arguments)
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")  # a terminal without ± or Ω shows a mark, and the run goes on
-    sys.exit(_exit_code(arguments))
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code; 1 is always the board's, never Python's for an exception."""
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    with outlets() as out:
+        code = _exit_code(words)
+        out.flush()
+        if out.lost is None or isinstance(out.lost, BrokenPipeError):  # a reader that has gone wants no more
+            return code
+        told = _told(f"stdout can't be written ({out.lost.strerror}); the record has what was tested", TROUBLE)
+        return max(code, told)  # 6 and 70 weigh more
 
 
 def _exit_code(arguments: list[str]) -> int:
     try:
         result: Any = app(args=arguments, prog_name="railbench", standalone_mode=False)
-        sys.stdout.flush()
         return result if isinstance(result, int) else DONE
     except typer.Exit as ending:
-        return int(ending.exit_code)
+        stopped = isinstance(ending.__cause__, KeyboardInterrupt)  # typer has a code of its own for it
+        return _told(STOPPED, ABORTED) if stopped else int(ending.exit_code)
     except InputError as error:
         return _told(str(error), WRONG_INPUT)
     except (Interrupted, typer.Abort, KeyboardInterrupt):
-        return _told("stopped by the operator before a board was powered", ABORTED)
+        return _told(STOPPED, ABORTED)
     except StationError as error:
         return _told(str(error), TROUBLE)
     except typer.TyperException as error:
-        return _told(
-            f"{_usage(error)}; see 'railbench {' '.join(arguments[:1])} --help'".replace("  ", " "), WRONG_INPUT
-        )
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has gone: nobody left to tell
-        return DONE
-    except Exception as error:
+        return _told(_usage(error), WRONG_INPUT)
+    except Exception as error:  # noqa: BLE001  Python's own exit code for it would read as Failed
         if "--debug" in arguments:
-            raise SystemExit(_traced(error)) from error
+            return _traced(error)
         return _told(
             f"a fault in railbench itself ({type(error).__name__}: {error}); run again with --debug and tell us",
             OUR_BUG,
@@ -175,8 +174,12 @@ def _exit_code(arguments: list[str]) -> int:
 
 
 def _usage(error: Exception) -> str:
-    message = getattr(error, "format_message", lambda: str(error))()
-    return str(message).rstrip(".")
+    """Return what is wrong with a command line, and which help to read; the help itself where no command was given."""
+    message = str(getattr(error, "format_message", lambda: str(error))())
+    if message.lstrip().startswith("Usage:"):
+        return message
+    context = getattr(error, "ctx", None)  # of the command that refused its arguments, or of the group
+    return f"{message.rstrip('.')}; see '{context.command_path if context else 'railbench'} --help'"
 
 
 def _traced(error: Exception) -> int:
