@@ -19,6 +19,7 @@ from station.streams import outlets
 
 __all__ = ["main"]
 
+TYPERS_CTRL_C = 130
 STOPPED = "stopped by the operator before a board was powered"
 
 app = typer.Typer(
@@ -152,10 +153,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _exit_code(arguments: list[str]) -> int:
     try:
         result: Any = app(args=arguments, prog_name="railbench", standalone_mode=False)
+        if result == TYPERS_CTRL_C:
+            return _told(STOPPED, ABORTED)
         return result if isinstance(result, int) else DONE
-    except typer.Exit as ending:
-        stopped = isinstance(ending.__cause__, KeyboardInterrupt)  # typer has a code of its own for it
-        return _told(STOPPED, ABORTED) if stopped else int(ending.exit_code)
     except InputError as error:
         return _told(str(error), WRONG_INPUT)
     except (Interrupted, typer.Abort, KeyboardInterrupt):
