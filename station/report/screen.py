@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
-from rich.console import Console, Group, RenderableType
+from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.live import Live
 from rich.progress_bar import ProgressBar
 from rich.table import Table
@@ -20,11 +20,9 @@ from station.errors import Unreadable
 from station.lines import Outcome
 from station.quantities import format_value
 from station.report.wording import OUTCOME_STYLES, Row, row_of
+from station.run import Told
 
 __all__ = ["Head", "open_screen"]
-
-Told = Callable[[Ask[Any], object], None]
-SHOWN_LINES = 14
 
 
 @dataclass(frozen=True)
@@ -59,7 +57,10 @@ def open_screen(
         return
     view = _View(head, seconds)
     with Live(view, console=console, refresh_per_second=8, transient=transient):
-        yield view.told
+        try:
+            yield view.told
+        finally:
+            view.end()
 
 
 def _asked(ask: Ask[Any], reply: object) -> str:
@@ -107,21 +108,21 @@ class _Plain:
 
 
 class _View:
-    """The live view, drawn anew from a few facts."""
+    """The live view, drawn anew from a few facts; the oldest lines give way where the terminal is not high enough."""
 
     def __init__(self, head: Head, seconds: Callable[[], float]) -> None:
         self._head, self._seconds = head, seconds
         self._step = self._caution = self._now = ""
         self._warnings: list[str] = []
-        self._judged: deque[Row] = deque(maxlen=SHOWN_LINES)
-        self._done = self._not_started = 0
+        self._judged: list[Row] = []
+        self._not_started = 0
+        self._ended = False
 
     def told(self, ask: Ask[Any], reply: object) -> None:
         if isinstance(ask, StepStarted):
             self._step = f"step {ask.index + 1} of {self._head.steps}: {ask.title}"
             self._caution = ask.caution or self._caution
         elif isinstance(ask, Judged):
-            self._done += 1
             if ask.judgement.outcome is Outcome.NOT_STARTED:  # many alike: a count, so that what failed stays in view
                 self._not_started += 1
             else:
@@ -131,16 +132,41 @@ class _View:
         else:
             self._now = _asked(ask, reply) or self._now
 
-    def __rich__(self) -> RenderableType:
-        left = max(0.0, self._head.expected_seconds - self._seconds())
-        progress = Table.grid(padding=(0, 2))
-        told = f"{self._done} of {self._head.lines} lines, about {left:.0f} s left"
-        progress.add_row(ProgressBar(total=self._head.lines, completed=self._done, width=30), told)
-        parts: list[RenderableType] = [Text(self._head.text(), style="bold"), Text(self._step)]
-        if self._caution:
+    def end(self) -> None:
+        """Show all lines, and nothing that was true only while the run went on."""
+        self._ended = True
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        above, below = self._above(), self._below()
+        room = console.height - sum(_height(each, console, options) for each in (*above, *below))
+        shown: deque[Text] = deque()
+        for line in map(line_text, reversed(self._judged)):
+            room -= _height(line, console, options)
+            if room < 0 and not self._ended:
+                break
+            shown.appendleft(line)
+        yield from (*above, *shown, *below)
+
+    def _above(self) -> list[RenderableType]:
+        parts: list[RenderableType] = [Text(self._head.text(), style="bold")]
+        if not self._ended:
+            parts.append(Text(self._step))
+        if self._caution and not self._ended:
             parts.append(Text(f"Caution: {self._caution}", style="yellow"))
         parts += [Text(f"Warning: {text}", style="yellow") for text in self._warnings]
-        parts += [Text(self._now, style="cyan"), *(line_text(row) for row in self._judged)]
-        if self._not_started:
-            parts.append(Text(f"{Outcome.NOT_STARTED.value}: {self._not_started} lines", style="dim"))
-        return Group(*parts, progress)
+        return parts if self._ended else [*parts, Text(self._now, style="cyan")]
+
+    def _below(self) -> list[RenderableType]:
+        done = len(self._judged) + self._not_started
+        told = f"{done} of {self._head.lines} lines"
+        if not self._ended:
+            told += f", about {max(0.0, self._head.expected_seconds - self._seconds()):.0f} s left"
+        progress = Table.grid(padding=(0, 2))
+        progress.add_row(ProgressBar(total=self._head.lines, completed=done, width=30), told)
+        if not self._not_started:
+            return [progress]
+        return [Text(f"{Outcome.NOT_STARTED.value}: {self._not_started} lines", style="dim"), progress]
+
+
+def _height(part: RenderableType, console: Console, options: ConsoleOptions) -> int:
+    return len(console.render_lines(part, options.update(height=None)))
