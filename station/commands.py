@@ -44,7 +44,7 @@ def check_profile(name: str, *, as_json: bool) -> int:
     """Show what a run would do, from a dry run on the nominal board."""
     profile = found_profile(name)
     with deferred_signals() as interrupts:
-        rehearsal = rehearsed(profile, interrupts)
+        rehearsal = _rehearsed(profile, interrupts)
     if as_json:
         print_json(check_document(profile, rehearsal))
     else:
@@ -60,12 +60,12 @@ def run_board(name: str, board: Wanted, store: Path | None, console: Console, *,
         rehearsal = _rehearsed(profile, interrupts)
         with open_store(store or default_store()) as record:
             done = tested(profile, board, record, _screen(console), rehearsal, interrupts)
-    _warn_unless_safe(done.ended, console)
-    if as_json:
-        print_json(run_document(done, profile.name, profile.revision))
-    else:
-        said(Text(f"SIMULATED {board.serial}  {_sentence(done.ended)}"))
-    return exit_code(done.ended)
+        _tell_safe(done.ended, console)
+        if as_json:
+            print_json(run_document(done, profile.name, profile.revision))
+        else:
+            said(Text(f"SIMULATED {board.serial}  {_sentence(done.ended)}"))
+        return exit_code(done.ended)
 
 
 def run_demo(seed: int, store: Path | None, console: Console) -> int:
@@ -78,12 +78,13 @@ def run_demo(seed: int, store: Path | None, console: Console) -> int:
         f"{len(boards)} simulated boards against {profile.name}, {demo.FAULTY} with an assembly fault put in:"
     )
     with deferred_signals() as interrupts, open_store(place) as record:
-        rehearsal = rehearsed(profile, interrupts)
+        rehearsal = _rehearsed(profile, interrupts)
         for board in boards:
             done.append(tested(profile, board, record, _batch_screen(console), rehearsal, interrupts))
             ended = done[-1].ended
             _tell_one(console, len(done), len(boards), board.serial, ended)
-            _warn_unless_safe(ended, console)
+            if not ended.safe.verified:
+                _tell_safe(ended, console)
             if ended.trouble is not None or not ended.safe.verified:
                 return exit_code(ended)
         passed = next((each for each in done if each.ended.outcome.value == "Passed"), done[0])
@@ -136,8 +137,9 @@ def _tell_one(console: Console, number: int, of: int, serial: str, ended: Ended)
     console.print(text, soft_wrap=True)
 
 
-def _warn_unless_safe(ended: Ended, console: Console) -> None:
+def _tell_safe(ended: Ended, console: Console) -> None:
     if ended.safe.verified:
+        console.print("bench verified safe")
         return
     console.print(Text(f"\n{CUT_BY_HAND}.", style="bold red"), soft_wrap=True)
     for problem in ended.safe.problems:

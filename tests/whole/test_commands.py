@@ -27,6 +27,7 @@ def test_a_healthy_board_passes_with_exit_code_0(tmp_path):
     done = run_board(tmp_path)
 
     assert (done.returncode, done.stdout) == (0, "SIMULATED D15-1  Passed: all 23 lines\n")
+    assert done.stderr.splitlines()[-1] == "bench verified safe"
 
 
 @pytest.mark.parametrize("fault", ["R108:open", "R206:open", "DZ101:reversed", "RF101:open"])

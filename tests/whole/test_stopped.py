@@ -69,6 +69,22 @@ def test_a_killed_run_has_every_acknowledged_answer_on_disk(tmp_path, ask):
     assert stored.head["outcome"] is None
 
 
+def test_a_check_stopped_by_ctrl_c_exits_4_and_shows_no_half_view(tmp_path):
+    words = [RAILBENCH, "--debug", "check", str(FULL)]
+    process = subprocess.Popen(
+        words, env=environment(tmp_path), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert process.stderr is not None
+    for line in process.stderr:
+        if "OUTP ON" in line:  # the nominal board is fed
+            break
+
+    process.send_signal(signal.SIGINT)
+    stdout, _ = process.communicate(timeout=60)
+
+    assert (process.returncode, stdout) == (4, "")
+
+
 def test_the_command_stopped_by_ctrl_c_exits_4_and_says_so(tmp_path):
     words = [RAILBENCH, "run", str(FULL), "--serial", "D15-1", "--simulated", "--store", str(tmp_path / "r.sqlite")]
     process = subprocess.Popen(
