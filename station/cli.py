@@ -33,7 +33,7 @@ records_app = typer.Typer(no_args_is_help=True, help="Look into the record.")
 app.add_typer(records_app, name="records")
 
 StoreOption = Annotated[
-    Path | None, typer.Option("--store", metavar="PATH", help="The record, a file; the user's own record if left out.")
+    str | None, typer.Option("--store", metavar="PATH", help="The record, a file; the user's own record if left out.")
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout.")]
 SeedOption = Annotated[int, typer.Option("--seed", min=0, max=10**9, help="Makes the simulated board and bench.")]

@@ -12,7 +12,7 @@ from station.errors import InputError, StationError
 from station.exits import DONE, exit_code
 from station.forms import nearest
 from station.interrupts import Interrupts, deferred_signals
-from station.lookup import default_store, written_certificate
+from station.lookup import chosen_store, written_certificate
 from station.profile import Profile, load_profile
 from station.rehearsal import Rehearsal, rehearsed
 from station.report.documents import check_document, print_json, run_document
@@ -52,13 +52,13 @@ def check_profile(name: str, *, as_json: bool) -> int:
     return DONE
 
 
-def run_board(name: str, board: Wanted, store: Path | None, console: Console, *, as_json: bool) -> int:
+def run_board(name: str, board: Wanted, store: str | None, console: Console, *, as_json: bool) -> int:
     """Test one simulated board; its outcome goes to stdout in one line, or as JSON."""
     profile = found_profile(name)
     _check_serial(board.serial)
     with deferred_signals() as interrupts:
         rehearsal = _rehearsed(profile, interrupts)
-        with open_store(store or default_store()) as record:
+        with open_store(chosen_store(store)) as record:
             done = tested(profile, board, record, _screen(console), rehearsal, interrupts)
         _tell_safe(done.ended, console)
         if as_json:
@@ -68,11 +68,11 @@ def run_board(name: str, board: Wanted, store: Path | None, console: Console, *,
         return exit_code(done.ended)
 
 
-def run_demo(seed: int, store: Path | None, console: Console) -> int:
+def run_demo(seed: int, store: str | None, console: Console) -> int:
     """Test the demo's boards one after the other; the table goes to stdout."""
     profile = found_profile(demo.DEMO_PROFILE)
     boards = demo.batch(seed)
-    place = store or default_store().with_name("demo.sqlite")
+    place = chosen_store(store, own="demo.sqlite")
     done: list[Tested] = []
     console.print(
         f"{len(boards)} simulated boards against {profile.name}, {demo.FAULTY} with an assembly fault put in:"
@@ -88,7 +88,7 @@ def run_demo(seed: int, store: Path | None, console: Console) -> int:
             if ended.trouble is not None or not ended.safe.verified:
                 return exit_code(ended)
         passed = next((each for each in done if each.ended.outcome.value == "Passed"), done[0])
-        page = written_certificate(record, passed.board.serial, place.with_name(f"{passed.board.serial}.html"))
+        page = written_certificate(record, passed.board.serial, record.folder / f"{passed.board.serial}.html")
     notes = {board: demo.FAULTS[board.faults[0]] if board.faults else "" for board in boards}
     said(batch_table(done, notes), yield_text(done))
     said(Text(f"record       {place}\ncertificate  {page}"))

@@ -14,17 +14,17 @@ from station.report.documents import head_document, print_json, stored_document
 from station.report.tables import records_table, run_table, said
 from station.store import Store, StoredRun, open_store
 
-__all__ = ["certificate", "default_store", "list_records", "show_record", "written_certificate"]
+__all__ = ["certificate", "chosen_store", "list_records", "show_record", "written_certificate"]
 
 
-def default_store() -> Path:
-    """Return where the user's own record lies."""
-    return platformdirs.user_data_path("railbench") / "records.sqlite"
+def chosen_store(store: str | None, *, own: str = "records.sqlite") -> str:
+    """Return the record that was chosen, or else the user's own one."""
+    return str(platformdirs.user_data_path("railbench") / own) if store is None else store
 
 
-def list_records(store: Path | None, *, as_json: bool) -> None:
+def list_records(store: str | None, *, as_json: bool) -> None:
     """List all runs, oldest first."""
-    with open_store(store or default_store(), create=False) as record:
+    with open_store(chosen_store(store), create=False) as record:
         heads = record.heads()
     if as_json:
         print_json([head_document(head) for head in heads])
@@ -32,9 +32,9 @@ def list_records(store: Path | None, *, as_json: bool) -> None:
         said(records_table(heads))
 
 
-def show_record(key: str, store: Path | None, *, as_json: bool) -> None:
+def show_record(key: str, store: str | None, *, as_json: bool) -> None:
     """Show one run's lines."""
-    with open_store(store or default_store(), create=False) as record:
+    with open_store(chosen_store(store), create=False) as record:
         run = _found(record, key)
     if as_json:
         print_json(stored_document(run))
@@ -42,9 +42,9 @@ def show_record(key: str, store: Path | None, *, as_json: bool) -> None:
         said(*run_table(run))
 
 
-def certificate(key: str, store: Path | None, output: Path | None) -> Path:
+def certificate(key: str, store: str | None, output: Path | None) -> Path:
     """Write the page of a run and return where it is."""
-    with open_store(store or default_store(), create=False) as record:
+    with open_store(chosen_store(store), create=False) as record:
         return written_certificate(record, key, output)
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import (
+    URL,
     Boolean,
     Column,
     Connection,
@@ -26,6 +27,8 @@ from sqlalchemy import (
     Text,
     create_engine,
     event,
+    inspect,
+    make_url,
     select,
 )
 from sqlalchemy.exc import SQLAlchemyError
@@ -35,6 +38,7 @@ from station.errors import StoreError
 __all__ = ["StoredRun", "open_store", "store_url"]
 
 FORMAT = 1
+NO_RECORD = "there is no record here; run a board first, or name the right --store"
 metadata = MetaData()
 
 about = Table("about", metadata, Column("format", Integer, nullable=False))
@@ -127,9 +131,9 @@ class StoredRun:
         return bench
 
 
-def store_url(place: str | Path) -> str:
+def store_url(place: str | Path) -> URL:
     """Return the database URL for a path or URL."""
-    return str(place) if "://" in str(place) else f"sqlite:///{place}"
+    return make_url(str(place)) if "://" in str(place) else URL.create("sqlite", database=str(Path(place)))
 
 
 @contextmanager
@@ -149,6 +153,11 @@ class Store:
 
     def __init__(self, engine: Engine, place: str) -> None:
         self.engine, self.place = engine, place
+
+    @property
+    def folder(self) -> Path:
+        """Where pages about its runs go: beside a file, else where the user is."""
+        return Path() if "://" in self.place else Path(self.place).parent
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
@@ -197,14 +206,17 @@ def open_store(place: str | Path, *, create: bool = True) -> Iterator[Store]:
     """Open a record; StoreError where it can't be, or where there is none and `create` is off."""
     path = None if "://" in str(place) else Path(place)
     if path is not None and not create and not path.exists():
-        raise StoreError(f"store {place}: there is no record here; run a board first, or name the right --store")
+        raise StoreError(f"store {place}: {NO_RECORD}")
     with told_as_store_error(str(place)):
         if path is not None and create:
             path.parent.mkdir(parents=True, exist_ok=True)
         engine = create_engine(store_url(place))
-        if engine.dialect.name == "sqlite":
-            event.listen(engine, "connect", _sqlite_settings)
+        if engine.dialect.name == "sqlite" and engine.url.database in (None, "", ":memory:"):
+            raise StoreError(f"store {place}: it would be gone at the end; name a file")
         try:
+            _refuse_what_is_none(engine, str(place), create=create)
+            if engine.dialect.name == "sqlite":
+                event.listen(engine, "connect", _sqlite_settings)
             _make_or_check(engine, str(place))
         except BaseException:
             engine.dispose()
@@ -213,6 +225,16 @@ def open_store(place: str | Path, *, create: bool = True) -> Iterator[Store]:
         yield Store(engine, str(place))
     finally:
         engine.dispose()
+
+
+def _refuse_what_is_none(engine: Engine, place: str, *, create: bool) -> None:
+    """Raise StoreError for a database that is no record, before anything of it is changed."""
+    there = inspect(engine).get_table_names()
+    if not there and not create:
+        raise StoreError(f"store {place}: {NO_RECORD}")
+    if there and about.name not in there:
+        raise StoreError(f"store {place}: it is a database of something else; name another --store")
+    engine.dispose()  # the connection that looked has none of the settings
 
 
 def _make_or_check(engine: Engine, place: str) -> None:

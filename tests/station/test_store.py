@@ -1,4 +1,6 @@
+import sqlite3
 import uuid
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -205,6 +207,34 @@ def test_looking_at_a_record_does_not_make_one(tmp_path: Path) -> None:
     assert not place.exists()
 
 
+@pytest.mark.parametrize("create", [True, False])
+def test_a_database_of_something_else_is_left_as_it_was(tmp_path: Path, create: bool) -> None:
+    place = tmp_path / "letters.sqlite"
+    with closing(sqlite3.connect(place)) as other:
+        other.execute("create table letters (text)")
+    before = place.read_bytes()
+    with (
+        pytest.raises(StoreError, match="it is a database of something else; name another --store"),
+        open_store(place, create=create),
+    ):
+        pass
+    assert place.read_bytes() == before
+
+
+def test_looking_into_an_empty_file_does_not_make_a_record_of_it(tmp_path: Path) -> None:
+    place = tmp_path / "empty.sqlite"
+    place.touch()
+    with pytest.raises(StoreError, match="there is no record here"), open_store(place, create=False):
+        pass
+    assert place.read_bytes() == b""
+
+
+@pytest.mark.parametrize("place", [":memory:", "sqlite://", "sqlite:///:memory:"])
+def test_a_record_that_would_not_last_is_refused(place: str) -> None:
+    with pytest.raises(StoreError, match="it would be gone at the end; name a file"), open_store(place):
+        pass
+
+
 @pytest.mark.parametrize("url", ["nosuch://host/db", "postgresql://127.0.0.1:1/db", "://"])
 def test_a_database_that_can_not_be_reached_is_a_store_error(url: str) -> None:
     with pytest.raises(StoreError, match="store "), open_store(url):
@@ -215,12 +245,13 @@ def test_a_database_that_can_not_be_reached_is_a_store_error(url: str) -> None:
     ("place", "url"),
     [
         ("r.sqlite", "sqlite:///r.sqlite"),
+        ("what?.sqlite", "sqlite:///what%3F.sqlite"),
         (Path("/a/r.db"), "sqlite:////a/r.db"),
         ("postgresql://h/d", "postgresql://h/d"),
     ],
 )
 def test_a_path_is_a_database_in_a_file(place: Any, url: str) -> None:
-    assert store_url(place) == url
+    assert store_url(place).render_as_string() == url
 
 
 def test_a_record_of_another_format_is_refused_and_left_as_it_is(tmp_path: Path) -> None:

@@ -142,6 +142,8 @@ def test_a_file_that_is_no_profile_is_refused(tmp_path, content, message):
             "/proc/none/r.sqlite",
         ),
         (["records", "list", "--store", "none.sqlite"], 5, "there is no record here"),
+        (["records", "list", "--store", ""], 5, "store "),
+        (["records", "list", "--store", "nosuch://host/db"], 5, "store nosuch://host/db: "),
         (["frobnicate"], 2, "frobnicate"),
     ],
 )
