@@ -96,9 +96,10 @@ def run_demo(seed: int, store: str | None, console: Console) -> int:
 
 
 def _check_serial(serial: str) -> None:
-    if not serial.strip() or len(serial) > 64 or not serial.isprintable() or set(serial) & set("/\\"):
+    usable = serial == serial.strip() and 0 < len(serial) <= 64 and serial.isprintable()
+    if not usable or set(serial) & set("/\\"):
         what = f"'{serial[:64]}' is not a serial number"
-        raise InputError.about(what, "write 1 to 64 letters, digits, dashes or dots, no slashes")
+        raise InputError.about(what, "write 1 to 64 letters, digits, dashes or dots, no slashes, no blank at an end")
 
 
 def _rehearsed(profile: Profile, interrupts: Interrupts) -> Rehearsal:

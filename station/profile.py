@@ -162,7 +162,7 @@ class _Steps:
             path: Path_ = ("steps", index)
             form = self._form(entry, path) if isinstance(entry, dict) else None
             if form is None:
-                self._ramp_unread |= isinstance(entry, dict) and "ramp" in entry
+                self._ramp_unread |= isinstance(entry, dict) and "ramp" in (meant(str(kind), KINDS) for kind in entry)
                 continue
             setup = Setup(self.board, self.rule, self._title(form), self._amps_limit(form, (*path, form.kind)))
             self._check(form, setup, (*path, form.kind), entry[form.kind])

@@ -110,6 +110,12 @@ def test_a_ramp_that_can_not_be_read_is_no_missing_ramp() -> None:
     ]
 
 
+def test_a_misspelt_ramp_is_no_missing_ramp() -> None:
+    assert refusal(profile_text("rmap: {inputs: [INP], current limit: 150 mA}", MEASURE)) == [
+        "p.yaml:6:5: 'rmap' is not a kind of step; write 'ramp'"
+    ]
+
+
 @pytest.mark.parametrize(
     ("terminal", "limit"),
     [

@@ -134,6 +134,7 @@ def test_a_file_that_is_no_profile_is_refused(tmp_path, content, message):
             "there is no profile 'dual15/ful'; write 'dual15/full'",
         ),
         (["run", "dual15/full", "--serial", "a/b", "--simulated"], 2, "'a/b' is not a serial number; write"),
+        (["run", "dual15/full", "--serial", "D15-1 ", "--simulated"], 2, "'D15-1 ' is not a serial number; write"),
         (["run", "dual15/full", "--serial", "X", "--simulated", "--fault", "R999:open"], 2, "R999"),
         (["run", "dual15/full", "--serial", "X", "--simulated", "--fault", "R108:opn"], 2, "open"),
         (
@@ -144,7 +145,9 @@ def test_a_file_that_is_no_profile_is_refused(tmp_path, content, message):
         (["records", "list", "--store", "none.sqlite"], 5, "there is no record here"),
         (["records", "list", "--store", ""], 5, "store "),
         (["records", "list", "--store", "nosuch://host/db"], 5, "store nosuch://host/db: "),
-        (["frobnicate"], 2, "frobnicate"),
+        (["frobnicate"], 2, "No such command 'frobnicate'; see 'railbench --help'"),
+        (["records", "frobnicate"], 2, "No such command 'frobnicate'; see 'railbench records --help'"),
+        (["run"], 2, "Missing argument 'PROFILE'; see 'railbench run --help'"),
     ],
 )
 def test_a_wrong_command_gets_one_clear_message(tmp_path, arguments, code, message):
