@@ -27,7 +27,9 @@ from sqlalchemy import (
     Text,
     create_engine,
     event,
+    exists,
     inspect,
+    literal,
     make_url,
     select,
 )
@@ -168,8 +170,9 @@ class Store:
     def keep_text(self, connection: Connection, text: str) -> str:
         """Keep a text under its content hash, once, and return the hash."""
         digest = hashlib.sha256(text.encode()).hexdigest()
-        if connection.execute(select(texts.c.sha256).where(texts.c.sha256 == digest)).first() is None:
-            connection.execute(texts.insert().values(sha256=digest, text=text))
+        # One statement: between a look and an insert another station could keep the same text.
+        missing = select(literal(digest), literal(text)).where(~exists().where(texts.c.sha256 == digest))
+        connection.execute(texts.insert().from_select(["sha256", "text"], missing))
         return digest
 
     def text(self, sha256: str) -> str:
@@ -239,8 +242,11 @@ def _refuse_what_is_none(engine: Engine, place: str, *, create: bool) -> None:
 
 def _make_or_check(engine: Engine, place: str) -> None:
     """Make the tables of a new record; StoreError for a record in a format that this program does not know."""
-    metadata.create_all(engine)
     with engine.begin() as connection:
+        if engine.dialect.name == "sqlite":
+            # Or two first runs at once would each find some tables missing, and fall over the other's.
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+        metadata.create_all(connection)
         found = connection.execute(select(about.c.format)).scalar()
         if found is None:
             connection.execute(about.insert().values(format=FORMAT))

@@ -1,5 +1,6 @@
 import sqlite3
 import uuid
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -205,6 +206,18 @@ def test_looking_at_a_record_does_not_make_one(tmp_path: Path) -> None:
     ):
         pass
     assert not place.exists()
+
+
+def test_first_runs_at_once_make_one_record(tmp_path: Path) -> None:
+    def opened(serial: str) -> None:
+        with open_store(tmp_path / "r.sqlite") as store:
+            begun(store, serial)
+
+    with ThreadPoolExecutor(8) as several:
+        list(several.map(opened, map(str, range(8))))  # raises what any of them raised
+
+    with open_store(tmp_path / "r.sqlite") as store:
+        assert len(store.heads()) == 8 and counted(store, "about") == 1
 
 
 @pytest.mark.parametrize("create", [True, False])
