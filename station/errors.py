@@ -23,6 +23,7 @@ __all__ = [
     "StationError",
     "StoreError",
     "Unreadable",
+    "halves",
 ]
 
 
@@ -44,6 +45,12 @@ class Problem:
         place = ":".join(str(part) for part in (self.file, self.line, self.column) if part)
         told = f"{self.what}; {self.instead}" if self.instead else self.what
         return f"{place}: {told}" if place else told
+
+
+def halves(message: object) -> tuple[str, str]:
+    """Return what is wrong and what to write, from a message of the form 'what is wrong; write this instead'."""
+    what, _, instead = str(message).partition("; ")
+    return what, instead
 
 
 class InputError(StationError):

@@ -12,7 +12,7 @@ from typing import Annotated, Any, TypeVar
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, WithJsonSchema
 
 from station.document import Document, Path_
-from station.errors import Problem
+from station.errors import Problem, halves
 from station.quantities import Limit, LimitError, parse_value, percent
 
 __all__ = [
@@ -127,7 +127,7 @@ def _problem(form: type[BaseModel], fault: Any, document: Document, path: Path_)
         known = _keys_at(form, fault["loc"][:-1])
         return document.problem(where, f"'{key}' is not a key known here", nearest(key, known))
     if kind == "value_error":
-        what, _, instead = str(context["error"]).partition("; ")
+        what, instead = halves(context["error"])
         return document.problem(where, f"{key}: {what}", instead)
     if kind == "literal_error":
         return document.problem(where, f"{key}: '{fault['input']}' is not known", f"write {context['expected']}")

@@ -18,7 +18,7 @@ from station.asks import Question, Toward, Turn, Turned
 from station.bench import Bench, LoadChannel, SupplyChannel, Wiring
 from station.board import Board
 from station.clock import Clock, SimulatedClock
-from station.errors import BenchError, InputError
+from station.errors import BenchError, InputError, halves
 from station.interrupts import Interrupts
 
 logger = logging.getLogger(__name__)
@@ -86,7 +86,7 @@ def _opened(board: Board, seed: int, faults: Sequence[str], nominal: bool) -> It
     try:
         inside = bench.__enter__()
     except (CircuitError, SimulatedError) as error:
-        raise InputError.about(*_halves(str(error))) from error
+        raise InputError.about(*halves(error)) from error
     try:
         yield inside
     finally:
@@ -94,11 +94,6 @@ def _opened(board: Board, seed: int, faults: Sequence[str], nominal: bool) -> It
             bench.__exit__(None, None, None)
         except RuntimeError as error:  # an instrument gave up; the run has met it as a lost link and told its own end
             logger.error("the simulated bench broke down: %s", error.__cause__ or error)
-
-
-def _halves(message: str) -> tuple[str, str]:
-    what, _, instead = message.partition("; ")
-    return what, instead
 
 
 def _wired(board: Board, inside: SimulatedBench, links: Links, clock: Clock) -> tuple[Wiring, dict[str, str]]:

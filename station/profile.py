@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, Field, field_validator
 
 from station.board import Board, load_board
 from station.document import Document, Path_, parse_document, read_text
-from station.errors import InputError, Problem
+from station.errors import InputError, Problem, halves
 from station.forms import Form, RatioValue, fill, meant, nearest
 from station.judge import Rule
 from station.quantities import format_value
@@ -141,8 +141,7 @@ def _rule(form: ProfileForm, document: Document) -> tuple[Rule, list[Problem]]:
     try:
         return form.decision.made(), []
     except ValueError as error:
-        what, _, instead = str(error).partition("; ")
-        return Rule(), [document.problem(("decision",), what, instead)]
+        return Rule(), [document.problem(("decision",), *halves(error))]
 
 
 class _Steps:

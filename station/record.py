@@ -15,7 +15,7 @@ from station.profile import Profile
 from station.store import Store, answers, judgements, readings, runs, steps
 from station.transcript import written_ask, written_reply
 
-__all__ = ["RunRecord", "begin"]
+__all__ = ["RunRecord", "begin", "judgement_facts"]
 
 
 def _now() -> str:
@@ -62,7 +62,7 @@ class RunRecord:
         elif isinstance(event, Judged):
             self._position += 1
             with self._store.writing() as connection:
-                row = {"run": self.id, "position": self._position, **_judged(event.judgement)}
+                row = {"run": self.id, "position": self._position, **judgement_facts(event.judgement)}
                 connection.execute(judgements.insert().values(**row))
 
     def ended(self, outcome: Outcome, cause: str, safe: SafeState) -> None:
@@ -118,7 +118,8 @@ def _columns(ask: Read, reading: Reading) -> dict[str, Any]:
     }
 
 
-def _judged(judgement: Judgement) -> dict[str, Any]:
+def judgement_facts(judgement: Judgement) -> dict[str, Any]:
+    """Return a judgement as plain values by the words that columns and JSON documents use."""
     line = judgement.line
     return {
         "step": line.step,

@@ -5,8 +5,9 @@ import sys
 from collections.abc import Mapping
 from typing import Any
 
-from station.lines import Judgement, Outcome
+from station.lines import Outcome
 from station.profile import Profile
+from station.record import judgement_facts
 from station.rehearsal import Rehearsal
 from station.store import StoredRun
 from station.testing import Tested
@@ -37,25 +38,7 @@ def run_document(tested: Tested, profile: str, revision: str) -> dict[str, Any]:
         "cause": str(ended.trouble or ""),
         "safe": {"verified": ended.safe.verified, "problems": list(ended.safe.problems)},
         "bench_seconds": ended.safe.seconds,
-        "lines": [_line(judgement) for judgement in ended.judgements],
-    }
-
-
-def _line(judgement: Judgement) -> dict[str, Any]:
-    line = judgement.line
-    return {
-        "step": line.step,
-        "name": line.name,
-        "terminal": line.terminal,
-        "limit": None if line.limit is None else str(line.limit),
-        "unit": None if line.limit is None else line.limit.unit,
-        "outcome": judgement.outcome.value,
-        "value": judgement.value,
-        "u": judgement.u,
-        "conformity": judgement.conformity,
-        "guard": judgement.guard,
-        "effort": judgement.effort,
-        "cause": judgement.cause,
+        "lines": [judgement_facts(judgement) for judgement in ended.judgements],
     }
 
 

@@ -9,7 +9,7 @@ from rich.console import Console, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from station.lines import Outcome
+from station.lines import Line, Outcome
 from station.profile import Profile
 from station.quantities import format_value
 from station.rehearsal import Rehearsal
@@ -85,7 +85,7 @@ def run_table(run: StoredRun) -> tuple[RenderableType, ...]:
     table = _table("outcome", "line", "reading", "limit", "cause")
     for row in run.judgements:
         reading = reading_text(row["value"], row["u"], row["unit"]) if row["unit"] else ""
-        line = f"{row['step']}: {row['terminal']} {row['name']}"
+        line = Line(row["step"], row["name"], row["terminal"], None).title
         table.add_row(_outcome(row["outcome"]), line, reading, row["limit"] or "answer yes", row["cause"])
     safe = json.loads(head["safe"]) if head["safe"] else {}
     ending = "bench verified safe" if safe.get("verified") else "bench NOT verified safe"

@@ -1,7 +1,6 @@
 """Steps that read a board at rest."""
 
 from collections.abc import Iterator
-from typing import ClassVar, Literal
 
 from pydantic import ConfigDict
 
@@ -42,7 +41,7 @@ class Measure(StepForm):
 
     model_config = ConfigDict(extra="allow")
     __pydantic_extra__: dict[str, WantedForm]
-    others: ClassVar[Literal["terminals", "trimmers", "nothing"]] = "terminals"
+    others = "terminals"
     powers = True
 
     current_limit: AmpsValue | None = None

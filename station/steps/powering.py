@@ -7,6 +7,7 @@ from decimal import Decimal
 from pydantic import Field
 
 from station.asks import Draw, Feed, Quantity, Read, Reading, Wait
+from station.errors import halves
 from station.forms import AmpsValue, SecondsValue, VoltsValue
 from station.lines import Judgement, Line
 from station.quantities import Limit, LimitError, format_value, parse_value
@@ -66,8 +67,7 @@ class Ramp(StepForm):
                 if parse_value(self.to, "V") <= 0:
                     yield ("to",), f"'{self.to}' raises nothing", "write a magnitude above zero, such as '22 V'"
             except LimitError as error:
-                what, _, instead = str(error).partition("; ")
-                yield ("to",), what, instead
+                yield ("to",), *halves(error)
         if self.current_limit <= 0.0:
             yield ("current limit",), "a current limit of zero lets nothing start", "write about twice the idle current"
 

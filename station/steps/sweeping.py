@@ -1,7 +1,6 @@
 """Steps that move the input or the load and judge how little the outputs care."""
 
 from collections.abc import Iterator
-from typing import ClassVar, Literal
 
 from pydantic import ConfigDict, Field
 
@@ -71,7 +70,7 @@ class LineSweep(StepForm):
 
     model_config = ConfigDict(extra="allow")
     __pydantic_extra__: dict[str, LineRegulationForm]
-    others: ClassVar[Literal["terminals", "trimmers", "nothing"]] = "terminals"
+    others = "terminals"
     powers = True
 
     inputs: VoltsRange
@@ -144,7 +143,7 @@ class LoadSweep(StepForm):
 
     model_config = ConfigDict(extra="allow")
     __pydantic_extra__: dict[str, LoadRegulationForm]
-    others: ClassVar[Literal["terminals", "trimmers", "nothing"]] = "terminals"
+    others = "terminals"
     powers = True
 
     current_limit: AmpsValue | None = None

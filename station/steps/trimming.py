@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import ClassVar, Literal
 
 from pydantic import ConfigDict
 
@@ -39,7 +38,7 @@ class Trim(StepForm):
 
     model_config = ConfigDict(extra="allow")
     __pydantic_extra__: dict[str, TargetForm]
-    others: ClassVar[Literal["terminals", "trimmers", "nothing"]] = "trimmers"
+    others = "trimmers"
     powers = True
     stops_run = True
 
