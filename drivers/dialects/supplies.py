@@ -23,7 +23,6 @@ def _supply(name: str, *, after_value: str, after_header: str, one_channel: bool
         send, ask = f"{header} {{value}}{after_value}", f"{header}?{after_header}"
         return Setting(send, ask, form="switch", settle_seconds=settle_seconds)
 
-    operation, questionable = f"STAT:OPER:COND?{after_header}", f"STAT:QUES:COND?{after_header}"
     return Dialect(
         name=name,
         instrument="supply",
@@ -44,16 +43,22 @@ def _supply(name: str, *, after_value: str, after_header: str, one_channel: bool
             }
         ),
         actions=MappingProxyType({Step.CLEAR_TRIPS: f"OUTP:PROT:CLE{after_header}"}),
-        regulation=Regulation(
-            constant_voltage=Bit(operation, 8),
-            constant_current=Bit(operation, 10),
-            trips=(
-                ("over-voltage", Bit(questionable, 0)),
-                ("over-current", Bit(questionable, 1)),
-                ("over-temperature", Bit(questionable, 4)),
-            ),
-        ),
+        regulation=_regulation(after_header),
         one_channel=one_channel,
+    )
+
+
+def _regulation(after_header: str) -> Regulation:
+    """Return where a supply shows what holds its output."""
+    operation, questionable = f"STAT:OPER:COND?{after_header}", f"STAT:QUES:COND?{after_header}"
+    return Regulation(
+        constant_voltage=Bit(operation, 8),
+        constant_current=Bit(operation, 10),
+        trips=(
+            ("over-voltage", Bit(questionable, 0)),
+            ("over-current", Bit(questionable, 1)),
+            ("over-temperature", Bit(questionable, 4)),
+        ),
     )
 
 

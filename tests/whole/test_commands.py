@@ -71,6 +71,13 @@ def test_check_shows_steps_time_and_the_highest_voltage(tmp_path):
     assert "WARNING" not in done.stdout
 
 
+def test_check_warns_of_the_line_that_even_the_nominal_board_does_not_pass(tmp_path):
+    done = railbench("check", changed(tmp_path, "current limit: 150 mA", "current limit: 5 mA"), home=tmp_path)
+
+    (warning,) = re.findall(r"^WARNING: (.*)$", done.stdout, re.M)
+    assert warning.startswith("the nominal board is Failed at 'ramp: INP highest current' (the current limit of 5 mA")
+
+
 def changed(tmp_path, old, new):
     """Return a profile with one thing changed, beside the board it needs."""
     for file in FULL.parent.iterdir():
