@@ -10,6 +10,7 @@ STOP = "os.kill(os.getpid(), signal.{number})"
 # Nothing of ours can be caught at a certain moment of its loading, so something is put in its place.
 WHILE_LOADING = f"""
 import os, signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored where the tests run behind an '&'
 class Slow:
     def find_spec(self, name, path, target=None):
         if name == "station.cli":
