@@ -72,6 +72,10 @@ class _MeterPort:
         with self._board.lock:
             return self._board.volts(self._terminals[channel - 1])
 
+    def ripple_volts(self, channel: int) -> float:
+        with self._board.lock:
+            return self._board.ripple_volts(self._terminals[channel - 1])
+
 
 @contextmanager
 def open_bench(

@@ -1,13 +1,11 @@
 """One simulated board on a bench: a circuit with its own part values, faults and trimmer positions, in virtual time.
 
-The instruments reach it through ports. Its operating point is solved for what they apply; after a cut the input
-capacitance of each rail decays through what the board draws, one time constant a rail.
+The instruments reach it through ports; `powered` follows what they apply through time.
 """
 
-import math
 import threading
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +15,6 @@ from simulated.circuit import (
     LoadEnd,
     MeterEnd,
     Netlist,
-    OperatingPoint,
     SupplyEnd,
     SupplySetting,
     capacitance_at,
@@ -26,15 +23,16 @@ from simulated.circuit import (
     parse_fault,
     read_netlist,
     with_fault,
+    with_offsets,
 )
 from simulated.clock import VirtualClock
 from simulated.errors import SimulatedError
 from simulated.ports import LoadState, Regulation, SupplyState
+from simulated.powered import Modulation, Powered, Warmth
 
 __all__ = ["BoardDescription", "SimulatedBoard", "TrimmerDescription"]
 
 METER_OHMS = 10e6  # the usual input resistance of a bench meter: common practice, no source
-EMPTY_VOLTS = 1e-3  # a rail that has decayed this far counts as empty
 
 
 @dataclass(frozen=True)
@@ -59,22 +57,14 @@ class BoardDescription:
     negative: frozenset[str] = frozenset()  # terminals below ground: their channels and loads are turned round
     trimmers: tuple[TrimmerDescription, ...] = ()
     tolerances: tuple[tuple[str, float], ...] = ()  # part, relative: where it differs from what its kind usually has
+    offsets: tuple[tuple[str, float], ...] = ()  # pin of a subcircuit part, half-width in volts
+    matched: tuple[tuple[str, ...], ...] = ()  # groups of parts from one lot
+    warmth: Warmth | None = None
 
     @property
     def terminals(self) -> dict[str, str]:
         """Nodes by terminal, inputs first."""
         return dict((*self.inputs, *self.outputs, *self.probes))
-
-
-@dataclass
-class _Rail:
-    """One input: what its supply channel applies, and the charge that its capacitance still holds (volts)."""
-
-    setting: SupplySetting
-    farads: float
-    held_volts: float = 0.0
-    held_since: float = 0.0
-    held_tau: float = 0.0
 
 
 class SimulatedBoard:
@@ -88,7 +78,7 @@ class SimulatedBoard:
         rng: np.random.Generator | None = None,
         faults: Sequence[str] = (),
     ) -> None:
-        self._description, self._clock = description, clock
+        self._description = description
         self.lock = threading.RLock()  # every instrument reaches the board on a thread of its own
         netlist = read_netlist(description.netlist, name=description.netlist_name, folder=description.folder)
         for terminal, node in description.terminals.items():
@@ -96,34 +86,56 @@ class SimulatedBoard:
                 raise SimulatedError(f"terminal {terminal} is at node '{node}', which {netlist.name} does not have")
         for fault in faults:
             netlist = with_fault(netlist, parse_fault(fault))
-        tolerances = dict(description.tolerances)
-        self._parts = (
-            nominal_parts(netlist) if rng is None else draw_parts(netlist, rng, boards=1, tolerances=tolerances)
+        offsets = dict(description.offsets)
+        netlist = with_offsets(netlist, offsets)
+        parts = (
+            nominal_parts(netlist)
+            if rng is None
+            else draw_parts(
+                netlist,
+                rng,
+                boards=1,
+                tolerances=dict(description.tolerances),
+                matched=description.matched,
+                offsets=offsets,
+            )
         )
-        self.trimmers = {trimmer.parameter: 0.5 for trimmer in description.trimmers}
-        self._circuit = _circuit(netlist, description)
-        self._rails = {
-            name: _Rail(SupplySetting(volts=0.0, limit_amps=0.0, on=False), self._farads(netlist, node))
-            for name, node in description.inputs
-        }
-        self._loads = dict.fromkeys((name for name, _ in description.outputs), 0.0)
-        self._solved: dict[tuple[object, ...], OperatingPoint] = {}
-        self._last: OperatingPoint | None = None
+        travel = {trimmer.parameter: 0.5 for trimmer in description.trimmers}  # all start at mid-travel
+        circuit = _circuit(netlist, description)
+        self._modulation: Modulation | None = None
+        farads = {name: float(capacitance_at(netlist, node, travel)) for name, node in description.inputs}
+        self._powered = Powered(circuit, parts, clock, parameters=travel, farads=farads, warmth=description.warmth)
 
-    def _farads(self, netlist: Netlist, node: str) -> float:
-        return float(capacitance_at(netlist, node, self.trimmers))
+    @property
+    def trimmers(self) -> Mapping[str, float]:
+        """Each trimmer's travel clockwise, 0..1, by its netlist parameter."""
+        return self._powered.parameters
+
+    @property
+    def celsius(self) -> float:
+        """The board's temperature."""
+        return self._powered.celsius
 
     def volts(self, terminal: str) -> float:
         """Return the true volts from ground at a terminal now; SimulatedError where the circuit has no solution."""
-        return float(self._point().volts(self._description.terminals[terminal])[0])
+        return float(self._powered.now().volts(self._description.terminals[terminal])[0])
+
+    def modulate(self, terminal: str, *, rms_volts: float, hertz: float) -> None:
+        """Put a sine on top of what feeds an input, as a modulated source does; 0 V takes it off."""
+        self._modulation = Modulation(terminal, rms_volts, hertz) if rms_volts > 0.0 else None
+
+    def ripple_volts(self, terminal: str) -> float:
+        """Return the true rms volts that alternate at a terminal: the modulation, as far as it gets there."""
+        if self._modulation is None:
+            return 0.0
+        return self._powered.ripple_volts(self._description.terminals[terminal], self._modulation)
 
     def supply_state(self, terminal: str) -> SupplyState:
         """Return what the supply channel at an input sees."""
-        point, rail = self._point(), self._rails[terminal]
-        volts = self._sign(terminal) * self.volts(terminal)
-        if not rail.setting.on:
+        volts, point = self._sign(terminal) * self.volts(terminal), self._powered.now()
+        if not self._powered.setting(terminal).on:
             return SupplyState(volts, 0.0, Regulation.OFF)
-        if self._held(rail) > float(rail.setting.volts):
+        if not self._powered.feeds(terminal):
             return SupplyState(volts, 0.0, Regulation.VOLTAGE)
         limited = bool(point.supply_limited(terminal)[0])
         amps = float(point.supply_amps(terminal)[0])
@@ -131,68 +143,25 @@ class SimulatedBoard:
 
     def load_state(self, terminal: str) -> LoadState:
         """Return what the load at an output sees."""
-        amps = float(self._point().load_amps(terminal)[0])
+        amps = float(self._powered.now().load_amps(terminal)[0])
         return LoadState(self._sign(terminal) * self.volts(terminal), amps)
 
     def feed(self, terminal: str, *, volts: float, limit_amps: float, on: bool) -> None:
-        """Take over a supply channel's settings; what the rail's capacitance holds begins to decay."""
-        setting = SupplySetting(volts=volts, limit_amps=limit_amps, on=on)
-        if setting != self._rails[terminal].setting:
-            self._keep_charge(changing=terminal)
-            self._rails[terminal].setting = setting
+        """Take over a supply channel's settings."""
+        self._powered.set_supply(terminal, SupplySetting(volts=volts, limit_amps=limit_amps, on=on))
 
     def draw(self, terminal: str, amps: float) -> None:
         """Take over a load's setting (0 = input off)."""
-        if amps != self._loads[terminal]:
-            self._keep_charge()
-            self._loads[terminal] = amps
+        self._powered.set_load(terminal, amps)
 
     def turn(self, parameter: str, position: float) -> None:
         """Put a trimmer's wiper to a position, 0..1 clockwise."""
         if not 0.0 <= position <= 1.0:
             raise ValueError(f"a trimmer has no position {position:g}; write 0 to 1")
-        self.trimmers[parameter] = position
+        self._powered.set_parameter(parameter, position)
 
     def _sign(self, terminal: str) -> float:
         return -1.0 if terminal in self._description.negative else 1.0
-
-    def _keep_charge(self, changing: str = "") -> None:
-        """Note the charge of the rails that a change sets free or drains at another rate, as it stands now."""
-        for name, rail in self._rails.items():
-            if name != changing and rail.setting.on and self._held(rail) <= float(rail.setting.volts):
-                continue
-            state = self.supply_state(name)
-            held = state.volts if rail.setting.on else self._held(rail)
-            amps = float(self._point().supply_amps(name)[0])
-            rail.held_tau = rail.farads * held / amps if amps > 1e-9 and held > EMPTY_VOLTS else 0.0
-            rail.held_volts, rail.held_since = max(held, 0.0), self._clock.seconds()
-
-    def _held(self, rail: _Rail) -> float:
-        """Return the volts that a rail's capacitance holds now."""
-        if rail.held_tau <= 0.0:
-            return 0.0
-        volts = rail.held_volts * math.exp(-(self._clock.seconds() - rail.held_since) / rail.held_tau)
-        return volts if volts > EMPTY_VOLTS else 0.0
-
-    def _source(self, rail: _Rail) -> SupplySetting:
-        """Return what drives a rail: its supply, or its own capacitance while that stands higher."""
-        held = self._held(rail)
-        if held > (float(rail.setting.volts) if rail.setting.on else 0.0):
-            return replace(rail.setting, volts=held, limit_amps=math.inf, on=True)
-        return rail.setting
-
-    def _point(self) -> OperatingPoint:
-        """Return the operating point for what is applied now; solved once per condition, warm from the one before."""
-        sources = {name: self._source(rail) for name, rail in self._rails.items()}
-        key = (tuple(sources.values()), tuple(self._loads.values()), tuple(self.trimmers.values()))
-        if key not in self._solved:
-            point = self._circuit.operating_point(
-                parts=self._parts, parameters=self.trimmers, supplies=sources, loads=self._loads, start=self._last
-            )
-            if not bool(point.solved[0]):
-                raise SimulatedError(f"the simulated board has no solution for {sources} and loads {self._loads}")
-            self._solved[key] = self._last = point
-        return self._solved[key]
 
 
 def _circuit(netlist: Netlist, description: BoardDescription) -> Circuit:

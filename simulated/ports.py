@@ -61,3 +61,6 @@ class MeterPort(Protocol):
 
     def volts(self, channel: int) -> float:
         """Return the true volts at input `channel` (1, 2, ...)."""
+
+    def ripple_volts(self, channel: int) -> float:
+        """Return the true rms volts of what alternates at input `channel`."""

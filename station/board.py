@@ -8,9 +8,9 @@ from pydantic import Field, model_validator
 
 from station.document import parse_document, read_text
 from station.errors import InputError
-from station.forms import AmpsValue, Form, RatioValue, VoltsValue, fill, nearest
+from station.forms import AmpsValue, Form, KelvinPerWattValue, RatioValue, SecondsValue, VoltsValue, fill, nearest
 
-__all__ = ["Board", "PartForm", "TerminalForm", "TrimmerForm", "load_board", "parse_board"]
+__all__ = ["Board", "PartForm", "TerminalForm", "TrimmerForm", "WarmthForm", "load_board", "parse_board"]
 
 
 class TerminalForm(Form):
@@ -54,11 +54,19 @@ class TrimmerForm(Form):
 
 
 class PartForm(Form):
-    """What is known about a part beyond the netlist."""
+    """What is known about a part beyond the netlist; `offset` is an input pin's, such as XU101.inp (half-width)."""
 
     polarised: bool = False
     confused_with: str | None = None
     tolerance: RatioValue | None = None
+    offset: VoltsValue | None = None
+
+
+class WarmthForm(Form):
+    """How the board warms: by so many kelvin per watt it dissipates, with a time constant."""
+
+    rises: KelvinPerWattValue = Field(ge=0.0, le=1000.0)
+    within: SecondsValue = Field(gt=0.0)
 
 
 class BoardForm(Form):
@@ -72,6 +80,8 @@ class BoardForm(Form):
     trimmers: dict[str, TrimmerForm] = Field(default_factory=dict)
     parts: dict[str, PartForm] = Field(default_factory=dict)
     neighbours: list[tuple[str, str]] = Field(default_factory=list)
+    matched: list[list[str]] = Field(default_factory=list)  # groups of parts from one lot
+    warmth: WarmthForm | None = None
 
 
 @dataclass(frozen=True)

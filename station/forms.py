@@ -19,6 +19,7 @@ __all__ = [
     "AmpsValue",
     "CurrentLimit",
     "Form",
+    "KelvinPerWattValue",
     "RatioLimit",
     "RatioPerVoltLimit",
     "RatioValue",
@@ -74,6 +75,7 @@ def _range(text: object) -> Limit:
 VoltsValue = Annotated[float, _value("V"), _described("15 V")]
 AmpsValue = Annotated[float, _value("A"), _described("150 mA")]
 SecondsValue = Annotated[float, _value("s"), _described("5 s")]
+KelvinPerWattValue = Annotated[float, _value("K/W"), _described("3 K/W")]
 RatioValue = Annotated[float, BeforeValidator(_ratio), _described("2 %")]
 VoltageLimit = Annotated[Limit, _limit("V"), _described("15 V ± 1 %")]
 CurrentLimit = Annotated[Limit, _limit("A"), _described("16 mA .. 20 mA")]

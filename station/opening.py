@@ -14,6 +14,7 @@ from simulated.bench import SimulatedBench, open_bench
 from simulated.board import BoardDescription, TrimmerDescription
 from simulated.circuit import CircuitError
 from simulated.errors import SimulatedError
+from simulated.powered import Warmth
 from station.asks import Question, Toward, Turn, Turned
 from station.bench import Bench, LoadChannel, SupplyChannel, Wiring
 from station.board import Board
@@ -123,6 +124,7 @@ def described(board: Board) -> BoardDescription:
     def nodes(kind: str) -> tuple[tuple[str, str], ...]:
         return tuple((name, form.node) for name, form in board.terminals(kind).items())
 
+    warmth, parts = board.form.warmth, board.form.parts.items()
     return BoardDescription(
         netlist=board.netlist,
         netlist_name=str(board.netlist_path),
@@ -132,9 +134,10 @@ def described(board: Board) -> BoardDescription:
         probes=nodes("probe"),
         negative=frozenset(name for name, form in board.terminals().items() if form.sign < 0.0),
         trimmers=tuple(TrimmerDescription(name, t.parameter, t.turns) for name, t in board.form.trimmers.items()),
-        tolerances=tuple(
-            (name, part.tolerance) for name, part in board.form.parts.items() if part.tolerance is not None
-        ),
+        tolerances=tuple((name, part.tolerance) for name, part in parts if part.tolerance is not None),
+        offsets=tuple((name, part.offset) for name, part in parts if part.offset is not None),
+        matched=tuple(map(tuple, board.form.matched)),
+        warmth=None if warmth is None else Warmth(warmth.rises, warmth.within),
     )
 
 

@@ -21,6 +21,7 @@ _UNITS: dict[str, tuple[str, Decimal]] = {
     **{text: ("s", Decimal(factor)) for text, factor in _SECONDS.items()},
     **{text: ("1", Decimal(factor)) for text, factor in _RATIOS.items()},
     "%/V": ("1/V", Decimal("0.01")),
+    "K/W": ("K/W", Decimal(1)),
 }
 _SHOWN = {"ohm": "Ω", "1": "%", "1/V": "%/V"}  # how a base unit is written for people
 _SPELLINGS = str.maketrans({"µ": "u", "μ": "u", "−": "-", "–": "-", "\u00a0": " ", "\u202f": " "})

@@ -10,15 +10,24 @@ from .ends import LoadEnd, MeterEnd, SupplyEnd, SupplySetting
 from .errors import CircuitError, FaultError, NetlistError, TopologyError
 from .faults import Fault, fault_kind, fault_kinds, parse_fault, with_fault
 from .netlist import Netlist
+from .offsets import with_offsets
 from .parts import Parts, draw_parts, nominal_parts
 from .point import OperatingPoint
 from .reader import read_netlist
+from .smallsignal import transfer
 from .solve import Circuit
+from .stepping import Tolerance
+from .trace import Trace
+from .transient import Transient
+from .universe import BoardNotes, Defect, FaultClass, universe
 
 __all__ = [
+    "BoardNotes",
     "Circuit",
     "CircuitError",
+    "Defect",
     "Fault",
+    "FaultClass",
     "FaultError",
     "LoadEnd",
     "MeterEnd",
@@ -28,7 +37,10 @@ __all__ = [
     "Parts",
     "SupplyEnd",
     "SupplySetting",
+    "Tolerance",
     "TopologyError",
+    "Trace",
+    "Transient",
     "apply_edit",
     "capacitance_at",
     "draw_parts",
@@ -37,5 +49,8 @@ __all__ = [
     "nominal_parts",
     "parse_fault",
     "read_netlist",
+    "transfer",
+    "universe",
     "with_fault",
+    "with_offsets",
 ]

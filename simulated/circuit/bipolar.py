@@ -27,6 +27,11 @@ class BipolarModel:
     inverse_knee_reverse: Floats
     knee_power: Floats
 
+    @property
+    def square_root(self) -> bool:
+        """Whether the roll-off is the usual square root everywhere, which is far quicker than a power."""
+        return bool((self.knee_power == 0.5).all())
+
 
 @dataclass(frozen=True)
 class BipolarCurrents:
@@ -57,19 +62,20 @@ def terminal_currents(
     early = 1.0 / (1.0 - model.inverse_early_forward * vbc - model.inverse_early_reverse * vbe)
     injected = model.inverse_knee_forward * forward + model.inverse_knee_reverse * backward
     base4 = np.maximum(1.0 + 4.0 * injected, 1e-12)
-    root = base4**model.knee_power
+    root = np.sqrt(base4) if model.square_root else base4**model.knee_power
     charge = early * (1.0 + root) / 2.0
     bend = 2.0 * model.knee_power * root / base4  # 1/root at the usual power of one half
     charge_be = early * (charge * model.inverse_early_reverse + model.inverse_knee_forward * forward_slope * bend)
     charge_bc = early * (charge * model.inverse_early_forward + model.inverse_knee_reverse * backward_slope * bend)
-    transfer = (forward - backward) / charge
+    share = 1.0 / charge
+    transfer = (forward - backward) * share
     back = backward / model.reverse_gain + leak_bc
     back_slope = backward_slope / model.reverse_gain + leak_bc_slope
     return BipolarCurrents(
         collector=transfer - back,
         base=forward / model.forward_gain + leak_be + back,
-        collector_be=(forward_slope - transfer * charge_be) / charge,
-        collector_bc=-(backward_slope + transfer * charge_bc) / charge - back_slope,
+        collector_be=(forward_slope - transfer * charge_be) * share,
+        collector_bc=-(backward_slope + transfer * charge_bc) * share - back_slope,
         base_be=forward_slope / model.forward_gain + leak_be_slope,
         base_bc=back_slope,
         charge=charge,

@@ -7,22 +7,24 @@ go on rising. Gmin stepping, shunts to ground, is what this becomes when the anc
 failed where pseudo-time did not.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .devices import take_lanes
+from .devices import Devices, take_lanes
 from .ends import SupplyMode
 from .layout import Layout
 from .linearise import Aid, Problem, State
-from .newton import newton
 
-__all__ = ["Found", "find"]
+__all__ = ["Found", "Newton", "find"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Lanes = NDArray[np.intp]
+
+Newton = Callable[..., tuple[State, Bools, Floats]]  # (problem, state, aid, iterations=, fresh=), dense or sparse
 
 _WARM_ITERATIONS = 25
 _RAMP_ITERATIONS = 30
@@ -44,17 +46,17 @@ class Found:
     restless: Lanes
 
 
-def find(layout: Layout, problem: Problem, state: State, warm: Bools) -> Found:
+def find(layout: Layout, newton: Newton, problem: Problem, state: State, warm: Bools) -> Found:
     """Lead every lane to its solution; `warm` lanes begin from `state`, the others cold."""
     lanes = state.x.shape[0]
     found = Found(state, np.zeros(lanes, dtype=bool), np.zeros(lanes, dtype=np.intp))
     if warm.any():
-        found = _put(found, _warm(layout, problem, state, warm), np.flatnonzero(warm))
+        found = _put(found, _warm(layout, newton, problem, state, warm), np.flatnonzero(warm))
     for aid in (_raise_sources, _weighted_pseudo_time, _even_pseudo_time):
         left = np.flatnonzero(~found.solved)
         if not left.size:
             break
-        found = _put(found, aid(layout, take_lanes(problem, left), _cold(take_lanes(state, left))), left)
+        found = _put(found, aid(layout, newton, take_lanes(problem, left), _cold(take_lanes(state, left))), left)
     return found
 
 
@@ -66,23 +68,24 @@ def _put(into: Found, part: Found, lanes: Lanes) -> Found:
     return Found(_merged(into.state, part.state, lanes), solved, restless)
 
 
-def _restless(layout: Layout, steps: Floats) -> Lanes:
-    """Return each lane's node with the largest last step, non-finite ones first."""
-    moved = np.abs(steps[:, : len(layout.names)])
-    return np.asarray(np.where(np.isfinite(moved), moved, np.inf).argmax(axis=1), dtype=np.intp)
+def _restless(layout: Layout, arrived: Bools, steps: Floats) -> Lanes:
+    """Return the node with the largest last step in lanes that did not arrive, non-finite ones first."""
+    restless, left = np.zeros(arrived.size, dtype=np.intp), np.flatnonzero(~arrived)
+    moved = np.abs(steps[left, : len(layout.names)])
+    restless[left] = np.where(np.isfinite(moved), moved, np.inf).argmax(axis=1)
+    return restless
 
 
 def _plain(layout: Layout, lanes: int) -> Aid:
     return Aid(np.ones((lanes, 1)), np.zeros((lanes, len(layout.names))), np.zeros((lanes, layout.size)))
 
 
-def _warm(layout: Layout, problem: Problem, state: State, warm: Bools) -> Found:
+def _warm(layout: Layout, newton: Newton, problem: Problem, state: State, warm: Bools) -> Found:
     at = np.flatnonzero(warm)
-    aid = _plain(layout, at.size)
-    reached, arrived, steps = newton(
-        layout, take_lanes(problem, at), take_lanes(state, at), aid, iterations=_WARM_ITERATIONS, fresh=True
-    )
-    return Found(reached, arrived, _restless(layout, steps))
+    if at.size < warm.size:
+        problem, state = take_lanes(problem, at), take_lanes(state, at)
+    reached, arrived, steps = newton(problem, state, _plain(layout, at.size), iterations=_WARM_ITERATIONS, fresh=True)
+    return Found(reached, arrived, _restless(layout, arrived, steps))
 
 
 def _cold(state: State) -> State:
@@ -99,37 +102,45 @@ def _merged(into: State, found: State, lanes: Lanes) -> State:
     return merged
 
 
-def _raise_sources(layout: Layout, problem: Problem, state: State) -> Found:
+def _raise_sources(layout: Layout, newton: Newton, problem: Problem, state: State) -> Found:
     lanes = state.x.shape[0]
     reached, step, restless = np.zeros(lanes), np.full(lanes, _FIRST_RAMP_STEP), np.zeros(lanes, dtype=np.intp)
     while (at := np.flatnonzero((reached < 1.0) & (step >= _LEAST_RAMP_STEP))).size:
         aim = np.minimum(reached[at] + step[at], 1.0)
         aid = replace(_plain(layout, at.size), scale=aim[:, None])
-        found, arrived, steps = newton(
-            layout, take_lanes(problem, at), take_lanes(state, at), aid, iterations=_RAMP_ITERATIONS
-        )
+        found, arrived, steps = newton(take_lanes(problem, at), take_lanes(state, at), aid, iterations=_RAMP_ITERATIONS)
         good = at[arrived]
         state = _merged(state, take_lanes(found, np.flatnonzero(arrived)), good)
         reached[good] = aim[arrived]
         step[good] *= 2.0
         step[at[~arrived]] /= 4.0
-        restless[at] = _restless(layout, steps)
+        restless[at] = _restless(layout, arrived, steps)
     return Found(state, reached >= 1.0, restless)
 
 
-def _even_pseudo_time(layout: Layout, problem: Problem, state: State) -> Found:
+def _even_pseudo_time(layout: Layout, newton: Newton, problem: Problem, state: State) -> Found:
     """Every node has the same shunt."""
-    return _pseudo_time(layout, problem, state, np.ones((state.x.shape[0], len(layout.names))))
+    return _pseudo_time(layout, newton, problem, state, np.ones((state.x.shape[0], len(layout.names))))
 
 
-def _weighted_pseudo_time(layout: Layout, problem: Problem, state: State) -> Found:
+def _weighted_pseudo_time(layout: Layout, newton: Newton, problem: Problem, state: State) -> Found:
     """A node's shunt is in proportion to what hangs on it, so that nodes of high resistance are not left behind."""
-    nodes = np.arange(len(layout.names))
-    weights = np.clip(np.abs(problem.matrix[:, nodes, nodes]), _LEAST_WEIGHT, 1.0)
-    return _pseudo_time(layout, problem, state, np.broadcast_to(weights, (state.x.shape[0], nodes.size)))
+    weights = np.clip(np.abs(_conductances(layout, problem.devices)), _LEAST_WEIGHT, 1.0)
+    return _pseudo_time(layout, newton, problem, state, np.broadcast_to(weights, (state.x.shape[0], len(layout.names))))
 
 
-def _pseudo_time(layout: Layout, problem: Problem, state: State, weights: Floats) -> Found:
+def _conductances(layout: Layout, devices: Devices) -> Floats:
+    """Return the siemens that linear parts put on each node's diagonal, (L, nodes)."""
+    nodes = len(layout.names)
+    found = np.repeat(layout.fixed.diagonal()[None, :nodes], devices.linear.shape[0], axis=0)
+    for source, target, factor in zip(*layout.linear.entries, strict=True):
+        row, column = divmod(int(target), layout.size)
+        if row == column < nodes:
+            found[:, row] += factor * devices.linear[:, source]
+    return found
+
+
+def _pseudo_time(layout: Layout, newton: Newton, problem: Problem, state: State, weights: Floats) -> Found:
     lanes = state.x.shape[0]
     shunt, scale = np.full(lanes, _FIRST_SHUNT), np.full(lanes, _FIRST_PSEUDO_SCALE)
     solved, restless = np.zeros(lanes, dtype=bool), np.zeros(lanes, dtype=np.intp)
@@ -139,8 +150,8 @@ def _pseudo_time(layout: Layout, problem: Problem, state: State, weights: Floats
             break
         begun = take_lanes(state, at)
         aid = Aid(scale[at, None], shunt[at, None] * weights[at], begun.x[:, :-1])
-        found, arrived, steps = newton(layout, take_lanes(problem, at), begun, aid, iterations=_PSEUDO_ITERATIONS)
-        restless[at] = _restless(layout, steps)
+        found, arrived, steps = newton(take_lanes(problem, at), begun, aid, iterations=_PSEUDO_ITERATIONS)
+        restless[at] = _restless(layout, arrived, steps)
         good = at[arrived]
         state = _merged(state, take_lanes(found, np.flatnonzero(arrived)), good)
         solved[good] = (scale[good] >= 1.0) & (shunt[good] == 0.0)

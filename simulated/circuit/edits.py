@@ -14,13 +14,16 @@ from .netlist import Body, Element, Model, Netlist, Subcircuit, node_name
 
 __all__ = [
     "add_element",
+    "add_parameter",
     "apply_edit",
     "find_part",
     "part_names",
     "set_model",
     "set_nodes",
     "set_parameter",
+    "set_tree",
     "set_value",
+    "with_model",
 ]
 
 Elements = tuple[Element, ...]
@@ -52,7 +55,12 @@ def find_part(netlist: Netlist, name: str) -> tuple[Element, Subcircuit | None]:
 
 def set_value(netlist: Netlist, name: str, value: float) -> Netlist:
     """Replace an element's value (ohms, farads, volts, gain) by a number."""
-    return _each(netlist, name, lambda element: replace(element, value=Number(value)))
+    return set_tree(netlist, name, Number(value))
+
+
+def set_tree(netlist: Netlist, name: str, tree: Expression) -> Netlist:
+    """Replace an element's value by an expression of top-level parameters."""
+    return _each(netlist, name, lambda element: replace(element, value=tree))
 
 
 def set_model(netlist: Netlist, name: str, model: str) -> Netlist:
@@ -66,9 +74,21 @@ def set_nodes(netlist: Netlist, name: str, nodes: Sequence[str]) -> Netlist:
     return _each(netlist, name, lambda element: replace(element, nodes=wanted))
 
 
+def with_model(netlist: Netlist, model: Model) -> Netlist:
+    """Add a top-level `.model`; one of that name is replaced."""
+    models = {**netlist.body.models, model.name: model}
+    return replace(netlist, body=replace(netlist.body, models=models))
+
+
 def set_parameter(netlist: Netlist, name: str, value: float) -> Netlist:
     """Set a top-level `.param`."""
     return flatten(netlist.with_parameter(name, value))
+
+
+def add_parameter(netlist: Netlist, name: str, value: float) -> Netlist:
+    """Add a top-level `.param`; one of that name gets the value."""
+    parameters = {**netlist.body.parameters, name.lower(): Number(value)}
+    return flatten(replace(netlist, body=replace(netlist.body, parameters=parameters)))
 
 
 def add_element(
@@ -96,8 +116,7 @@ def add_element(
 
     if model and model.upper() == "DELREV" and "delrev" not in netlist.body.models:
         leakage = {"is": Number(1e-6), "n": Number(4.0), "rs": Number(20.0)}
-        models = {**netlist.body.models, "delrev": Model("delrev", "D", leakage, "fault")}
-        netlist = replace(netlist, body=replace(netlist.body, models=models))
+        netlist = with_model(netlist, Model("delrev", "D", leakage, "fault"))
     return _changed(netlist, beside.upper().split(".")[:-1], added)
 
 

@@ -14,6 +14,8 @@ from .netlist import GROUND, Body, Element, Model, Netlist, Subcircuit
 __all__ = ["flatten"]
 
 _DEEPEST = 40
+# Ten subcircuits that each hold ten of the next are a line each to write, and without end to open.
+_MOST_ELEMENTS = 20_000
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,9 @@ def _walk(body: Body, place: _Place, flat: _Flat) -> None:
         parameters = {key: bind(tree, scope) for key, tree in model.parameters.items()}
         flat.models[here.models[name]] = replace(model, name=here.models[name], parameters=parameters)
     for element in body.elements:
+        if len(flat.elements) >= _MOST_ELEMENTS:
+            what = f"{element.name}: the netlist has more than {_MOST_ELEMENTS} elements, subcircuits opened"
+            raise NetlistError(element.place, f"{what}; give it one board at a time")
         if element.kind == "X":
             _open(element, here, flat)
         else:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Breakdown", "Knee", "Recombination", "breakdown", "junction", "knee", "limited", "recombination"]
+__all__ = ["Breakdown", "Knee", "Recombination", "breakdown", "junction", "knee", "limited_junctions", "recombination"]
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -55,50 +55,80 @@ def junction(volts: Floats, saturation: Floats, scale: Floats) -> tuple[Floats, 
 
     Below -3 N Vt SPICE follows a cubic tail rather than the exponential.
     """
-    edge = -3.0 * scale
-    power = np.exp(np.minimum(np.maximum(volts, edge) / scale, _LARGEST_EXPONENT))
-    amps = saturation * (power - 1.0)
-    slope = saturation * power / scale
-    reverse = volts < edge
-    if reverse.any():
-        below = np.minimum(volts, edge)
-        tail = (edge / np.e / below) ** 3
-        amps = np.where(reverse, saturation * (tail - 1.0), amps)
-        slope = np.where(reverse, -3.0 * saturation * tail / below, slope)
+    measure = volts / scale
+    # One above the edge, falling off below it: both shapes in one expression, so that nothing has to be chosen.
+    fall = np.minimum(measure, -3.0)
+    np.divide(-3.0, fall, out=fall)
+    power = np.clip(measure, -3.0, _LARGEST_EXPONENT, out=measure)
+    np.exp(power, out=power)
+    slope = fall * fall
+    slope *= fall
+    slope *= power
+    slope *= saturation
+    amps = slope - saturation
+    slope *= fall
+    slope /= scale
     return amps, slope
 
 
-def breakdown(volts: Floats, saturation: Floats, model: Breakdown, amps: Floats, slope: Floats) -> None:
+def breakdown(
+    volts: Floats, saturation: Floats, model: Breakdown, amps: Floats, slope: Floats, *, axis: int = 1
+) -> None:
     """Replace amps and slope of junctions that are past their breakdown voltage, in place."""
-    past = -(model.volts + volts[:, model.at])
+    at = _along(model.at, axis)
+    past = -(model.volts + volts[at])
     broken = past > 0.0
     if broken.any():
-        current = saturation[:, model.at] * np.exp(np.minimum(past / model.scale, _LARGEST_EXPONENT))
-        amps[:, model.at] = np.where(broken, -current, amps[:, model.at])
-        slope[:, model.at] = np.where(broken, current / model.scale, slope[:, model.at])
+        current = saturation[at] * np.exp(np.minimum(past / model.scale, _LARGEST_EXPONENT))
+        amps[at] = np.where(broken, -current, amps[at])
+        slope[at] = np.where(broken, current / model.scale, slope[at])
 
 
-def knee(model: Knee, amps: Floats, slope: Floats) -> None:
+def knee(model: Knee, amps: Floats, slope: Floats, *, axis: int = 1) -> None:
     """Bend forward currents beyond the knee, in place."""
-    current = amps[:, model.at]
+    at = _along(model.at, axis)
+    current = amps[at]
     root = np.sqrt(np.maximum(current, 1e-18) / model.amps)
     forward = current > 1e-18
-    bent = slope[:, model.at] * (1.0 + 0.5 * root) / (1.0 + root) ** 2
-    slope[:, model.at] = np.where(forward, bent, slope[:, model.at])
-    amps[:, model.at] = np.where(forward, current / (1.0 + root), current)
+    bent = slope[at] * (1.0 + 0.5 * root) / (1.0 + root) ** 2
+    slope[at] = np.where(forward, bent, slope[at])
+    amps[at] = np.where(forward, current / (1.0 + root), current)
 
 
-def recombination(volts: Floats, model: Recombination, amps: Floats, slope: Floats) -> None:
+def recombination(volts: Floats, model: Recombination, amps: Floats, slope: Floats, *, axis: int = 1) -> None:
     """Add the recombination current, in place."""
-    across = volts[:, model.at]
+    at = _along(model.at, axis)
+    across = volts[at]
     power = np.exp(np.minimum(across / model.scale, _LARGEST_EXPONENT))
     depth = 1.0 - across / model.barrier
     base = depth**2 + 0.005
     factor = base ** (model.grading / 2)
     factor_slope = -model.grading * depth / model.barrier * factor / base
     flows = np.where(across >= model.edge, model.amps, 0.0)
-    amps[:, model.at] += flows * (power - 1.0) * factor
-    slope[:, model.at] += flows * (power / model.scale * factor + (power - 1.0) * factor_slope)
+    amps[at] += flows * (power - 1.0) * factor
+    slope[at] += flows * (power / model.scale * factor + (power - 1.0) * factor_slope)
+
+
+def _along(at: Places, axis: int) -> tuple[slice, Places] | tuple[Places]:
+    """Return the index of devices that lie along the last axis, or along the first."""
+    return (slice(None), at) if axis else (at,)
+
+
+def limited_junctions(
+    new: Floats, old: Floats, scale: Floats, critical: Floats, zener: Breakdown, *, axis: int = 1
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Return what `limited` does, zeners also held where they run into breakdown."""
+    volts, cut = limited(new, old, scale, critical)
+    if zener.at.size:
+        at = _along(zener.at, axis)
+        past_new, past_old = -(zener.volts + new[at]), -(zener.volts + old[at])
+        near = past_new > -10.0 * zener.scale
+        held, cut_back = limited(past_new, past_old, zener.scale, critical[at])
+        cut[at] = np.where(near, cut_back, cut[at])
+        if cut_back.any() or volts is not new:
+            volts = volts.copy() if volts is new else volts
+            volts[at] = np.where(near, np.where(cut_back, -(held + zener.volts), new[at]), volts[at])
+    return volts, cut
 
 
 def limited(new: Floats, old: Floats, scale: Floats, critical: Floats) -> tuple[Floats, NDArray[np.bool_]]:
@@ -108,9 +138,11 @@ def limited(new: Floats, old: Floats, scale: Floats, critical: Floats) -> tuple[
     what the linear solution asks for; into reverse it is at most doubled.
     """
     step = new - old
-    upward = (new > critical) & (np.abs(step) > 2.0 * scale)
-    floor = np.where(old > 0.0, -old - 1.0, 2.0 * old - 1.0)
-    downward = (new < floor) & ~upward
+    upward = np.abs(step) > 2.0 * scale
+    upward &= new > critical
+    floor = np.minimum(-old, 2.0 * old) - 1.0
+    downward = new < floor
+    downward &= ~upward
     cut = upward | downward
     if not cut.any():
         return new, cut

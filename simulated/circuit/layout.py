@@ -57,6 +57,18 @@ class Layout:
     first_supply: int
 
     @property
+    def slope_count(self) -> int:
+        """Number of nonlinear slopes, shunts of all nodes at the end included."""
+        ends = self.base_pairs[0].size + self.load_pairs[0].size + 2 * self.supply_pairs[0].size
+        return self.diodes + 4 * self.transistors + ends + len(self.names)
+
+    @property
+    def current_count(self) -> int:
+        """Number of nonlinear currents."""
+        ends = self.base_pairs[0].size + self.load_pairs[0].size + self.supply_pairs[0].size
+        return self.diodes + 2 * self.transistors + ends
+
+    @property
     def size(self) -> int:
         """Number of unknowns."""
         return len(self.names) + len(self.branches)

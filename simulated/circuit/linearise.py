@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from .bipolar import BipolarCurrents, base_conductance, terminal_currents
 from .devices import Devices
 from .ends import load_current, load_step, supply_row
-from .junctions import breakdown, junction, knee, limited, recombination
+from .junctions import breakdown, junction, knee, limited_junctions, recombination
 from .layout import Layout
 
 __all__ = ["Aid", "Linearised", "Problem", "State", "across", "junction_volts", "linearise"]
@@ -89,7 +89,9 @@ def linearise(layout: Layout, problem: Problem, state: State, aid: Aid, *, keep:
         volts = state.junctions
         cut = np.asarray((volts != present).any(axis=1))
     else:
-        volts, cut = _limit(devices, present, state.junctions)
+        limits = devices.step_scale, devices.critical, devices.breakdown
+        volts, cuts = limited_junctions(present, state.junctions, *limits)
+        cut = np.asarray(cuts.any(axis=1))
     amps, slope = _exponentials(layout, problem, volts)
     diodes, transistors = layout.diodes, layout.transistors
     off = present - volts
@@ -130,20 +132,6 @@ def _bipolars(layout: Layout, problem: Problem, volts: Floats, amps: Floats, slo
     return terminal_currents(problem.devices.bipolar, junctions, (be, bc), (leak_be, leak_bc))
 
 
-def _limit(devices: Devices, new: Floats, old: Floats) -> tuple[Floats, Bools]:
-    volts, cut = limited(new, old, devices.step_scale, devices.critical)
-    zener = devices.breakdown
-    if zener.at.size:
-        critical = np.broadcast_to(devices.critical, new.shape)[:, zener.at]
-        past_new, past_old = -(zener.volts + new[:, zener.at]), -(zener.volts + old[:, zener.at])
-        near = past_new > -10.0 * zener.scale
-        held, cut_back = limited(past_new, past_old, zener.scale, critical)
-        volts, cut = volts.copy(), cut.copy()
-        volts[:, zener.at] = np.where(near, -(held + zener.volts), volts[:, zener.at])
-        cut[:, zener.at] = np.where(near, cut_back, cut[:, zener.at])
-    return volts, np.asarray(cut.any(axis=1))
-
-
 def _base_siemens(devices: Devices, flow: BipolarCurrents) -> Floats:
     base = devices.base
     if not base.at.size:
@@ -152,6 +140,8 @@ def _base_siemens(devices: Devices, flow: BipolarCurrents) -> Floats:
 
 
 def _loads(layout: Layout, problem: Problem, state: State) -> tuple[Floats, Floats, Floats, Bools]:
+    if not state.loads.shape[1]:
+        return state.loads, state.loads, state.loads, np.zeros(state.x.shape[0], dtype=bool)
     present = across(state.x, layout.load_pairs)
     volts = load_step(present, state.loads, problem.load_minimum)
     amps, slope = load_current(volts, problem.load_amps, problem.load_minimum)
@@ -159,6 +149,9 @@ def _loads(layout: Layout, problem: Problem, state: State) -> tuple[Floats, Floa
 
 
 def _supplies(layout: Layout, problem: Problem, state: State, aid: Aid) -> tuple[Floats, Floats, Floats]:
+    if not state.modes.shape[1]:
+        none = np.zeros(state.modes.shape)
+        return none, none, none
     on_volts, on_amps, right = supply_row(state.modes, problem.supply_volts * aid.scale, problem.supply_amps)
     amps = state.x[:, layout.first_supply : -1]
     residual = on_volts * across(state.x, layout.supply_pairs) + on_amps * amps - right

@@ -16,6 +16,7 @@ __all__ = ["Line", "logical_lines"]
 _COMMENT = re.compile(r";|(?:^|(?<=\s))(?:\$|//)")
 _INCLUDE = re.compile(r"\.inc(?:lude)?\s+(.+)", re.IGNORECASE)
 _DEEPEST_INCLUDE = 10
+_LONGEST = 20_000  # characters of a card with its continuations
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,8 @@ def logical_lines(text: str, *, name: str, folder: Path | None, first: int = 1, 
 
 
 def _joined(text: str, name: str, first: int) -> Iterator[Line]:
-    pending: Line | None = None
+    pending: list[str] = []
+    place = ""
     for number, raw in enumerate(text.splitlines()[first - 1 :], start=first):
         stripped = raw.strip()
         if not stripped or stripped.startswith("*"):
@@ -52,14 +54,21 @@ def _joined(text: str, name: str, first: int) -> Iterator[Line]:
             raise NetlistError(f"{name}:{number}", "this line holds a zero byte; give a netlist in plain text")
         if not bare.startswith("+"):
             if pending:
-                yield pending
-            pending = Line(f"{name}:{number}", bare)
+                yield _line(place, pending)
+            place, pending = f"{name}:{number}", [bare]
         elif pending:
-            pending = Line(pending.place, f"{pending.text} {bare[1:].strip()}")
+            pending.append(bare[1:].strip())
         else:
             raise NetlistError(f"{name}:{number}", "'+' continues no line; remove it or write the card it belongs to")
     if pending:
-        yield pending
+        yield _line(place, pending)
+
+
+def _line(place: str, words: list[str]) -> Line:
+    text = " ".join(word for word in words if word)
+    if len(text) > _LONGEST:
+        raise NetlistError(place, f"a card of {len(text)} characters is too long; write it as several cards")
+    return Line(place, text)
 
 
 def _included(written: str, line: Line, folder: Path | None, depth: int) -> list[Line]:

@@ -147,25 +147,28 @@ def parameter_values(netlist: Netlist, given: Mapping[str, Value]) -> dict[str, 
             close = nearest(name, expressions)
             raise CircuitError(f"{netlist.name} has no parameter '{name}'; write one of {close}")
         values[name.lower()] = value
-    waiting = {name: tree for name, tree in expressions.items() if name not in values}
-    while waiting:
-        ready = _evaluated(waiting, values)
-        if not ready:
-            names = ", ".join(f"'{name}'" for name in sorted(waiting))
-            raise CircuitError(
-                f"parameters {names} need each other or an undefined one; write a number for one of them"
-            )
-        values |= ready
-        waiting = {name: tree for name, tree in waiting.items() if name not in ready}
-    return values
+    waiting = {name: set(names_in(tree)) - values.keys() for name, tree in expressions.items() if name not in values}
+    users: dict[str, list[str]] = {}
+    for name, needed in waiting.items():
+        for other in needed:
+            users.setdefault(other, []).append(name)
+    ready = [name for name, needed in waiting.items() if not needed]
+    while ready:
+        name = ready.pop()
+        del waiting[name]
+        values[name] = _evaluated(name, expressions[name], values)
+        for user in users.get(name, ()):
+            waiting[user].discard(name)
+            if not waiting[user]:
+                ready.append(user)
+    if waiting:
+        names = ", ".join(f"'{name}'" for name in sorted(waiting))
+        raise CircuitError(f"parameters {names} need each other or an undefined one; write a number for one of them")
+    return {name: values[name] for name in expressions}
 
 
-def _evaluated(waiting: Mapping[str, Expression], values: Mapping[str, Value]) -> dict[str, Value]:
-    ready: dict[str, Value] = {}
-    for name, tree in waiting.items():
-        if names_in(tree) <= values.keys():
-            try:
-                ready[name] = evaluate(tree, values)
-            except ExpressionError as error:
-                raise CircuitError(f"parameter '{name}': {error}") from None
-    return ready
+def _evaluated(name: str, tree: Expression, values: Mapping[str, Value]) -> Value:
+    try:
+        return evaluate(tree, values)
+    except ExpressionError as error:
+        raise CircuitError(f"parameter '{name}': {error}") from None

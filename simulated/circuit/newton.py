@@ -10,19 +10,19 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .devices import take_lanes
+from .devices import Devices, take_lanes
 from .ends import next_modes
 from .layout import Layout
 from .linearise import Aid, Linearised, Problem, State, across, junction_volts, linearise
 
-__all__ = ["newton"]
+__all__ = ["ABSOLUTE", "ABSURD_AMPS", "RELATIVE", "dense_solution", "linear_matrix", "newton", "source_side"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-_RELATIVE = 1e-6
-_ABSOLUTE = 1e-9  # volts and amps
-_ABSURD_AMPS = 1e7
+RELATIVE = 1e-6
+ABSOLUTE = 1e-9  # volts and amps
+ABSURD_AMPS = 1e7
 
 
 def newton(
@@ -35,11 +35,12 @@ def newton(
     lanes = np.arange(state.x.shape[0])
     final, arrived = _copied(state), np.zeros(lanes.size, dtype=bool)
     last_step = np.full((lanes.size, layout.size), np.inf)
-    working = state
+    # In one order of memory, however they came: sums of a lane are then the same in any company.
+    working, right = _copied(state), source_side(layout, problem.devices.sources, aid.scale)
     with np.errstate(all="ignore"):
         for iteration in range(iterations):
             line = linearise(layout, problem, working, aid, keep=fresh and iteration == 0)
-            step = _step(layout, problem, line, aid)
+            step = _step(layout, problem, line, aid, right)
             x = working.x.copy()
             x[:, :-1] += step
             modes = _modes(layout, problem, line, x, aid)
@@ -54,8 +55,11 @@ def newton(
                 kept = np.flatnonzero(~done)
                 if not kept.size:
                     break
+                if kept.size == lanes.size:
+                    continue
                 lanes = lanes[kept]
                 working, problem, aid = take_lanes(working, kept), take_lanes(problem, kept), take_lanes(aid, kept)
+                right = take_lanes(right, kept)
         final = replace(final, junctions=junction_volts(layout, final.x))
     return final, arrived, last_step
 
@@ -70,39 +74,55 @@ def _store(final: State, working: State, lanes: NDArray[np.intp]) -> None:
 
 
 def _settled(step: Floats, x: Floats) -> Bools:
-    return np.asarray((np.abs(step) <= _ABSOLUTE + _RELATIVE * np.abs(x[:, :-1])).all(axis=1))
+    return np.asarray((np.abs(step) <= ABSOLUTE + RELATIVE * np.abs(x[:, :-1])).all(axis=1))
 
 
 def _sane(line: Linearised) -> Bools:
     """Whether device currents are a circuit's: a junction straight across a source of volts has no solution."""
-    return np.asarray((np.abs(line.currents) < _ABSURD_AMPS).all(axis=1))
+    return np.asarray((np.abs(line.currents) < ABSURD_AMPS).all(axis=1))
 
 
-def _step(layout: Layout, problem: Problem, line: Linearised, aid: Aid) -> Floats:
+def _step(layout: Layout, problem: Problem, line: Linearised, aid: Aid, right: Floats) -> Floats:
     """Return the Newton step (L, M); lanes whose matrix is singular get NaN."""
     x = line.state.x[:, :-1]
-    lanes, size = x.shape
+    lanes = x.shape[0]
     residual = np.matmul(problem.matrix, x[:, :, None])[:, :, 0]
     layout.currents.add(residual, line.currents)
-    right = np.zeros((lanes, size))
-    layout.sources.add(
-        right, np.broadcast_to(problem.devices.sources * aid.scale, (lanes, problem.devices.sources.shape[1]))
-    )
-    nodes = len(layout.names)
     residual -= right
+    nodes = len(layout.names)
     residual[:, :nodes] += aid.shunt * (x - aid.anchor)[:, :nodes]
-    jacobian = np.array(np.broadcast_to(problem.matrix, (lanes, size, size)))
+    matrix = problem.matrix
+    jacobian = matrix.copy() if matrix.shape[0] == lanes else np.repeat(matrix, lanes, axis=0)
     layout.slopes.add(jacobian.reshape(lanes, -1), line.slopes)
-    return -_solved(jacobian, residual)
+    return -dense_solution(jacobian, residual)
 
 
-def _solved(jacobian: Floats, residual: Floats) -> Floats:
+def source_side(layout: Layout, sources: Floats, scale: Floats) -> Floats:
+    """Return the right-hand side that sources make, scaled, (L or 1, M)."""
+    values = sources * scale
+    right = np.zeros((values.shape[0], layout.size))
+    layout.sources.add(right, values)
+    return right
+
+
+def linear_matrix(layout: Layout, devices: Devices) -> Floats:
+    """Return the matrix of all that is linear, (L, M, M), L being one where all boards are alike."""
+    size = layout.size
+    matrix = np.repeat(layout.fixed[None], devices.linear.shape[0], axis=0)
+    layout.linear.add(matrix.reshape(-1, size * size), devices.linear)
+    return matrix
+
+
+def dense_solution(jacobian: Floats, residual: Floats) -> Floats:
+    """Return the solution (L, M) of each lane's equations, NaN where they are singular."""
     try:
         return np.asarray(np.linalg.solve(jacobian, residual[:, :, None])[:, :, 0], dtype=np.float64)
     except np.linalg.LinAlgError:
         if jacobian.shape[0] == 1:
             return np.full_like(residual, np.nan)
-        rows = [_solved(jacobian[lane : lane + 1], residual[lane : lane + 1]) for lane in range(jacobian.shape[0])]
+        rows = [
+            dense_solution(jacobian[lane : lane + 1], residual[lane : lane + 1]) for lane in range(jacobian.shape[0])
+        ]
         return np.concatenate(rows)
 
 

@@ -4,29 +4,27 @@
 another trimmer position or temperature: what is fitted stays fitted.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .errors import CircuitError, nearest
-from .netlist import Element, Netlist
+from .errors import CircuitError
+from .netlist import Netlist
+from .tolerances import Spread, spreads_of
 
 __all__ = ["Parts", "draw_parts", "nominal_parts"]
 
 Floats = NDArray[np.float64]
-
-# Half-widths of uniform spreads, as the reference samples of the demo boards were drawn; a
-# transistor's is the natural logarithm of its gain's factor. Common practice, no source.
-_SPREADS = {"R": ("value", 0.01), "C": ("value", 0.20), "Q": ("bf", 0.30), "D": ("bv", 0.03)}
 
 
 @dataclass(frozen=True)
 class Parts:
     """Factors on element values and model parameters, each of shape (boards,).
 
-    Keys are (`R108`, `value`), (`Q101`, `bf`), (`DZ101`, `bv`); what is not named is nominal.
+    Keys are (`R108`, `value`), (`Q101`, `bf`), (`DZ101`, `bv`), (`DLED101`, `is`); what is not named is nominal.
     """
 
     boards: int
@@ -52,43 +50,55 @@ def nominal_parts(netlist: Netlist, boards: int = 1) -> Parts:
 
 
 def draw_parts(
-    netlist: Netlist, rng: np.random.Generator, boards: int, tolerances: Mapping[str, float] | None = None
+    netlist: Netlist,
+    rng: np.random.Generator,
+    boards: int,
+    tolerances: Mapping[str, float] | None = None,
+    *,
+    spread: Literal["uniform", "normal"] = "uniform",
+    matched: Sequence[Sequence[str]] = (),
+    offsets: Mapping[str, float] | None = None,
+    first: int = 0,
 ) -> Parts:
-    """Return boards whose parts are drawn uniformly within their tolerances.
+    """Return boards whose parts are drawn within their tolerances, boards `first` and following of the generator.
 
     `tolerances` replaces the default of a part, by its name: `R108`, or `RV101` for `RV101A` and
-    `RV101B` together. Parts inside subcircuits and parts a fault put in keep their values unless named.
-    The first boards are the same whatever their number. Raises CircuitError for an unknown name.
+    `RV101B`, which always share one draw. Parts inside subcircuits keep their values unless named, and so do
+    parts a fault put in. `matched` are groups of parts from one lot, which share their draw. `offsets` are
+    half-widths in volts at the pins given to `with_offsets`. The normal spread has a standard deviation of a third
+    of the tolerance and ends there. Every board has a child generator of its own, so that it is the same, bit for
+    bit, in any batch. Raises CircuitError for an unknown name.
     """
-    chosen = _tolerances(netlist, tolerances or {})
-    uniform = rng.uniform(-1.0, 1.0, size=(boards, len(chosen)))
+    spreads = spreads_of(netlist, tolerances or {}, matched, offsets or {})
+    numbers = _numbers(rng, first, boards, _draws(netlist, spreads))
     factors = {}
-    for column, (element, parameter, tolerance) in enumerate(chosen):
-        spread = tolerance * uniform[:, column]
-        factors[element.name, parameter] = np.exp(spread) if parameter == "bf" else 1.0 + spread
+    for each in spreads:
+        u = numbers[each.draw] if spread == "uniform" else _normal(numbers[each.draw])
+        if each.from_zero:
+            factors[each.element, each.parameter] = each.half * u
+        else:
+            factors[each.element, each.parameter] = np.exp(each.half * u) if each.logarithmic else 1.0 + each.half * u
     return Parts(boards, factors)
 
 
-def _tolerances(netlist: Netlist, given: Mapping[str, float]) -> list[tuple[Element, str, float]]:
-    wanted = {name.upper(): tolerance for name, tolerance in given.items()}
-    used: set[str] = set()
-    chosen = []
-    for element in netlist.elements:
-        if element.kind not in _SPREADS or (element.kind == "D" and not _is_zener(netlist, element)):
-            continue
-        parameter, default = _SPREADS[element.kind]
-        name = next((key for key in (element.name, element.name[:-1]) if key in wanted), None)
-        if name is not None:
-            used.add(name)
-            chosen.append((element, parameter, wanted[name]))
-        elif "." not in element.name and not element.added:
-            chosen.append((element, parameter, default))
-    unknown = wanted.keys() - used
-    if unknown:
-        close = nearest(min(unknown), (element.name for element in netlist.elements))
-        raise CircuitError(f"no part '{min(unknown)}' with a tolerance in {netlist.name}; write one of {close}")
-    return chosen
+def _draws(netlist: Netlist, spreads: Sequence[Spread]) -> list[str]:
+    """Return whose numbers are drawn, in order: every part of the board, then what was named beyond.
+
+    A fault that fits a part without tolerance, or a tolerance that is given, so moves no other part's number.
+    """
+    own = [element.name for element in netlist.body.elements if not element.added]
+    return list(dict.fromkeys([*own, *(each.draw for each in spreads)]))
 
 
-def _is_zener(netlist: Netlist, element: Element) -> bool:
-    return element.model is not None and "bv" in netlist.models[element.model].parameters
+def _numbers(rng: np.random.Generator, first: int, boards: int, names: Sequence[str]) -> dict[str, Floats]:
+    children = rng.spawn(first + boards)[first:]
+    table = np.array([child.uniform(-1.0, 1.0, len(names)) for child in children]).reshape(boards, len(names))
+    return {name: table[:, column] for column, name in enumerate(names)}
+
+
+def _normal(u: Floats) -> Floats:
+    """Turn numbers uniform on -1..1 into normal ones, sigma a third, cut at -1 and 1."""
+    from scipy.special import ndtri  # slow to import, and seldom wanted
+
+    tail = 0.0013498980316300933  # of a normal distribution beyond three sigma
+    return np.clip(np.asarray(ndtri(tail + (u + 1.0) / 2.0 * (1.0 - 2.0 * tail))) / 3.0, -1.0, 1.0)

@@ -1,5 +1,6 @@
 """What a solve arrived at: node voltages and currents of every board, by name."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ from .ends import Ends, LoadEnd, SupplyEnd, SupplyMode
 from .errors import CircuitError, nearest
 from .layout import Layout
 
-__all__ = ["OperatingPoint", "end_column"]
+__all__ = ["OperatingPoint", "end_column", "joined"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -60,9 +61,33 @@ class OperatingPoint:
         """Return the amps a load draws into its plus, (B,)."""
         return np.where(self.solved, self.loads[:, end_column(name, self.ends.loads, "load")], np.nan)
 
+    def share(self, lanes: NDArray[np.intp] | slice) -> "OperatingPoint":
+        """Return the point of some of its boards; a point of one board stands for any."""
+        if self.solved.size == 1:
+            return self
+        knees = self.knees if self.knees.shape[0] == 1 else self.knees[lanes]
+        rows = self.unknowns[lanes], self.loads[lanes], self.modes[lanes], self.restless[lanes]
+        return OperatingPoint(self.solved[lanes], self.layout, self.ends, *rows, knees)
+
     def worst_node(self, board: int) -> str:
         """Return the node that still moved most when a board's solve was given up."""
         return self.layout.names[int(self.restless[board])]
+
+
+def joined(points: Sequence[OperatingPoint]) -> OperatingPoint:
+    """Return the points of several batches as one."""
+    first = points[0]
+    knees = [np.broadcast_to(point.knees, (point.solved.size, point.knees.shape[1])) for point in points]
+    return OperatingPoint(
+        solved=np.concatenate([point.solved for point in points]),
+        layout=first.layout,
+        ends=first.ends,
+        unknowns=np.concatenate([point.unknowns for point in points]),
+        loads=np.concatenate([point.loads for point in points]),
+        modes=np.concatenate([point.modes for point in points]),
+        restless=np.concatenate([point.restless for point in points]),
+        knees=np.concatenate(knees),
+    )
 
 
 def end_column(name: str, ends: tuple[SupplyEnd, ...] | tuple[LoadEnd, ...], what: str) -> int:

@@ -1,7 +1,7 @@
 """Read a plain SPICE netlist, as a schematic editor exports it, into a `Netlist`."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from .cards import ELEMENT_KINDS, assignments, parse_element, parse_model, value_of
@@ -10,6 +10,7 @@ from .expressions import Expression, ExpressionError, evaluate, names_in
 from .flatten import flatten
 from .lines import Line, logical_lines
 from .netlist import Body, Element, Model, Netlist, Subcircuit, node_name, parameter_values
+from .typos import suspected_typos
 
 __all__ = ["read_netlist"]
 
@@ -18,6 +19,7 @@ _REFUSED = {
     ".func": "own functions are not read; write the expression where it is used",
     ".if": "conditions are not read; write the cards that shall count",
 }
+_MOST_LINES = 50_000  # a board has hundreds
 _OPTIONS = {"tnom": "nominal_celsius", "temp": "celsius", "gmin": "gmin"}
 
 
@@ -59,6 +61,9 @@ def read_netlist(text: str, *, name: str = "netlist", folder: Path | None = None
     """
     title = (text.splitlines() or [""])[0].strip()
     lines = logical_lines(text, name=name, folder=folder, first=2)
+    if len(lines) > _MOST_LINES:
+        what = f"the netlist has more than {_MOST_LINES} lines"
+        raise NetlistError(lines[_MOST_LINES].place, f"{what}; give it one board at a time")
     models = frozenset(line.text.split()[1].lower() for line in lines if _is_model(line))
     reading = _Reading(models, [_Scope()])
     for line in lines:
@@ -74,7 +79,7 @@ def read_netlist(text: str, *, name: str = "netlist", folder: Path | None = None
         )
     netlist = flatten(_unflattened(name, title, body, reading))
     _check_parameters(netlist, reading.parameter_places)
-    return netlist
+    return replace(netlist, warnings=(*netlist.warnings, *suspected_typos(netlist.elements)))
 
 
 def _check_parameters(netlist: Netlist, places: Mapping[str, str]) -> None:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 __all__ = ["Scatter"]
 
 Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
 
 
 class Scatter:
@@ -22,8 +23,13 @@ class Scatter:
         kept = sorted((target, source, factor) for source, target, factor in entries if target >= 0)
         self._sources = np.array([source for _, source, _ in kept], dtype=np.intp)
         self._factors = np.array([factor for _, _, factor in kept])
-        targets = np.array([target for target, _, _ in kept], dtype=np.intp)
-        self._targets, self._starts = np.unique(targets, return_index=True)
+        self._all_targets = np.array([target for target, _, _ in kept], dtype=np.intp)
+        self._targets, self._starts = np.unique(self._all_targets, return_index=True)
+
+    @property
+    def entries(self) -> tuple[Places, Places, Floats]:
+        """Source columns, target positions and factors, sorted by target."""
+        return self._sources, self._all_targets, self._factors
 
     def add(self, into: Floats, values: Floats) -> None:
         """Add `values` (L, sources) into `into` (L, targets), in place."""

@@ -1,32 +1,48 @@
 """Solve a netlist's DC operating point, for any number of boards at once."""
 
 from collections.abc import Mapping
+from dataclasses import replace
+from functools import partial
+from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .continuation import Found, find
+from .continuation import Newton, find
 from .devices import Devices, Workshop
-from .ends import Ends, LoadEnd, MeterEnd, SupplyEnd, SupplyMode, SupplySetting, load_current
+from .elimination import elimination_order
+from .ends import Ends, LoadEnd, MeterEnd, SupplyEnd, SupplySetting, load_current
 from .errors import TopologyError
 from .inventory import take_inventory, unread_parameters
-from .junctions import Breakdown
-from .layout import lay_out
-from .linearise import Problem, State, across, junction_volts
+from .layout import Layout, lay_out
+from .linearise import Problem, across
 from .netlist import Netlist
+from .newton import linear_matrix, newton
 from .parts import Parts, nominal_parts
-from .point import OperatingPoint
-from .settings import Settings, board_count, read_settings
+from .point import OperatingPoint, joined
+from .request import Request
+from .sensitivity import Centre, centre_of, varied
+from .settings import read_settings
+from .starts import Led, beginning
 from .topology import floating_nodes, refuse_source_loops
+
+if TYPE_CHECKING:
+    from .stamps import Stamps
 
 __all__ = ["Circuit"]
 
 Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 Value = float | Floats
 
 # The matrix is dense: beyond this a single solution would take minutes.
 _MOST_NODES = 3000
+# From so many boards on, sparse matrices over all of them are quicker than a dense one for each.
+_FEWEST_SPARSE = 12
+# Boards solved at once: enough to hide the cost of a call, few enough for memory.
+_MOST_AT_ONCE, _NUMBERS_AT_ONCE = 2048, 2**23
+# Different conditions of one request that are led by a nominal board each; with more, boards start from rest.
+_MOST_CENTRES = 32
 
 
 class Circuit:
@@ -56,7 +72,10 @@ class Circuit:
         self.warnings = (*netlist.warnings, *unread_parameters(netlist), *_floating_warning(netlist, floating))
         self._workshop = Workshop(netlist, inventory, tuple(end.ohms for end in self.ends.meters))
         self._nominal = nominal_parts(netlist)
-        self._kept: tuple[object, Devices, Floats, Parts] | None = None
+        self._kept: tuple[object, Devices, Parts] | None = None
+        self._usual: tuple[Stamps | None] | None = None
+        self._sparse: tuple[Stamps | None, Centre | None] | None = None
+        self._centres: dict[object, Centre | None] = {}
 
     def operating_point(
         self,
@@ -71,79 +90,126 @@ class Circuit:
         """Return the operating point; every setting is one value or an array (B,).
 
         Supplies not named are off, loads not named draw nothing. `start` is an operating point of the
-        same circuit to begin from; a start of another circuit is not used. Without a start, and for
-        boards that do not get there from it, sources are raised from zero as at power-up, and of two
-        stable states the one reached so is returned. Raises CircuitError for unknown names and
-        arrays of different lengths.
+        same circuit to begin from; a start of another circuit is not used. Without a start, boards with
+        spread parts begin from the nominal board under the same condition. All others, and boards that do
+        not get there from where they begin, have their sources raised from zero as at power-up, and of two
+        stable states get the one reached so. A dozen boards and more are solved another way than a few:
+        the two agree within nanovolts, and each gives a board the same bits whatever stands beside it.
+        Raises CircuitError for unknown names and arrays of different lengths.
         """
-        parts = self._nominal if parts is None else parts
-        parameters = parameters or {}
         heat = np.reshape(np.asarray(self.netlist.celsius if celsius is None else celsius, dtype=np.float64), (-1, 1))
         settings = read_settings(self.ends, supplies or {}, loads or {})
         start = start if start is not None and self._is_of(start) else None
-        others = [
-            1 if start is None else start.solved.size,
-            parts.boards,
-            heat.shape[0],
-            *(np.size(value) for value in parameters.values()),
-        ]
-        boards = board_count([*others, *settings.lengths()])
-        devices, matrix = self._devices(parts, parameters, heat)
-        minimum = np.array([[end.minimum_volts for end in self.ends.loads]])
-        problem = Problem(devices, matrix, settings.volts, settings.limits, settings.amps, minimum, self.netlist.gmin)
-        state, warm = self._start(boards, settings, start, devices)
-        return self._point(find(self.layout, problem, state, warm), problem)
+        return self._answer(Request(parts or self._nominal, parameters or {}, heat, settings, start))
 
-    def _devices(self, parts: Parts, parameters: Mapping[str, Value], heat: Floats) -> tuple[Devices, Floats]:
+    def _answer(self, request: Request) -> OperatingPoint:
+        """Solve few boards densely, many on sparse matrices if there is a safe order of elimination."""
+        boards, led = request.boards, self._led(request)
+        stamps = self._stamps(led) if boards >= _FEWEST_SPARSE else None
+        if stamps is None:
+            dense_way = partial(newton, self.layout)
+            return self._shared(request, led, dense_way, self.layout.size**2, dense=True)
+        from .sparse import lent, sparse_newton
+
+        with lent(stamps) as benches:
+            way = partial(sparse_newton, self.layout, benches)
+            return self._shared(request, led, way, 8 * len(stamps.outer.cells), dense=False)
+
+    def _shared(self, request: Request, led: Led | None, way: Newton, numbers: int, *, dense: bool) -> OperatingPoint:
+        """Solve in shares of boards, each board taking about so many `numbers` while it is at work."""
+        boards = request.boards
+        share = min(_MOST_AT_ONCE, max(1, _NUMBERS_AT_ONCE // numbers))
+        if boards <= share:
+            return self._solved(request, led, way, dense=dense)
+        edges = np.linspace(0, boards, -(-boards // share) + 1).astype(int)
+        shares = [slice(int(start), int(stop)) for start, stop in pairwise(edges)]
+        return joined([self._solved(request.share(s), led and led.share(s), way, dense=dense) for s in shares])
+
+    def _solved(self, request: Request, led: Led | None, way: Newton, *, dense: bool) -> OperatingPoint:
+        problem = self._problem(request, dense=dense)
+        state, warm = beginning(self.layout, request, problem, led)
+        found = find(self.layout, way, problem, state, warm)
+        drawn, _ = load_current(across(found.state.x, self.layout.load_pairs), problem.load_amps, problem.load_minimum)
+        rows = found.state.x, drawn, found.state.modes, found.restless, problem.devices.breakdown.volts
+        return OperatingPoint(found.solved, self.layout, self.ends, *rows)
+
+    def _problem(self, request: Request, *, dense: bool) -> Problem:
+        devices = self._devices(request.parts, request.parameters, request.heat)
+        size, settings = self.layout.size, request.settings
+        matrix = linear_matrix(self.layout, devices) if dense else np.zeros((1, size, size))
+        minimum = np.array([[end.minimum_volts for end in self.ends.loads]])
+        rows = settings.volts, settings.limits, settings.amps, minimum
+        return Problem(devices, matrix, *rows, self.netlist.gmin)
+
+    def _devices(self, parts: Parts, parameters: Mapping[str, Value], heat: Floats) -> Devices:
         key = (id(parts), {name: np.asarray(v).tobytes() for name, v in parameters.items()}, heat.tobytes())
         kept = self._kept
         if kept is None or kept[0] != key:
-            devices = self._workshop.devices(parts, parameters, heat)
-            size = self.layout.size
-            matrix = np.repeat(self.layout.fixed[None], devices.linear.shape[0], axis=0)
-            self.layout.linear.add(matrix.reshape(-1, size * size), devices.linear)
             # The parts are held so that their id stays their own; a local name, for another thread may solve too.
-            kept = self._kept = (key, devices, matrix, parts)
-        return kept[1], kept[2]
+            kept = self._kept = (key, self._workshop.devices(parts, parameters, heat), parts)
+        return kept[1]
 
-    def _start(
-        self, boards: int, settings: Settings, start: OperatingPoint | None, devices: Devices
-    ) -> tuple[State, Bools]:
-        size = self.layout.size
-        modes = np.where(settings.on, SupplyMode.VOLTAGE, SupplyMode.OFF).astype(np.int8)
-        modes = np.repeat(modes, boards // modes.shape[0], axis=0)
-        x, warm = np.zeros((boards, size + 1)), np.zeros(boards, dtype=bool)
-        if start is not None:
-            x[:] = start.unknowns
-            warm[:] = start.solved & np.isfinite(x).all(axis=1)
-            x[~warm] = 0.0
-            # What is off now stays off; a supply without a limit cannot hold one.
-            stays = warm[:, None] & (modes == SupplyMode.VOLTAGE) & (start.modes != SupplyMode.OFF)
-            stays &= np.isfinite(settings.limits) | (start.modes != SupplyMode.CURRENT)
-            modes = np.where(stays, start.modes, modes)
-        junctions = junction_volts(self.layout, x)
-        if start is not None:
-            _move_zeners(junctions, devices.breakdown, start.knees)
-        return State(x, junctions, across(x, self.layout.load_pairs), modes), warm
+    def _stamps(self, led: Led | None) -> "Stamps | None":
+        """Return sparse patterns that suit the boards; None where no order of elimination is safe.
+
+        They are made when first wanted, and once more for a condition whose nominal board they do not suit.
+        """
+        centre = led.centres[0] if led is not None and len(led.centres) == 1 else None
+        kept = self._sparse
+        if kept is None or kept[1] is not centre:
+            from .sparse import is_safe  # scipy's sparse matrices are slow to import
+
+            devices = self._workshop.devices(self._nominal, {}, np.full((1, 1), self.netlist.celsius))
+            if self._usual is None:
+                self._usual = (_patterns(self.layout, devices, None),)
+            stamps = self._usual[0]
+            if centre is not None and (stamps is None or not is_safe(stamps, devices.linear, centre.slopes)):
+                stamps = _patterns(self.layout, devices, centre.slopes) or stamps
+            kept = self._sparse = (stamps, centre)
+        return kept[0]
+
+    def _led(self, request: Request) -> Led | None:
+        """Return the nominal boards that lead boards with spread parts, one under each condition."""
+        keys = varied(request.parts)
+        if request.start is not None or not keys:
+            return None
+        first, which = request.conditions()
+        if first.size > _MOST_CENTRES:
+            return None
+        return Led(
+            tuple(self._centre(request.of_conditions(first[at : at + 1]), keys) for at in range(first.size)), which
+        )
+
+    def _centre(self, condition: Request, keys: tuple[tuple[str, str], ...]) -> Centre | None:
+        name = (keys, condition.name())
+        if name not in self._centres:
+            nominal = replace(condition, parts=self._nominal)
+            point = self._solved(nominal, None, partial(newton, self.layout), dense=True)
+            centre = None
+            if point.solved[0]:
+                centre = centre_of(
+                    self.layout,
+                    lambda parts: self._problem(replace(condition, parts=parts), dense=False),
+                    keys,
+                    point.unknowns[0],
+                    point.modes[0],
+                )
+            if len(self._centres) >= _MOST_CENTRES:
+                self._centres = {}
+            self._centres[name] = centre
+        return self._centres[name]
 
     def _is_of(self, point: OperatingPoint) -> bool:
         """Whether a point has this circuit's unknowns."""
         return (point.layout.names, point.layout.branches) == (self.layout.names, self.layout.branches)
 
-    def _point(self, found: Found, problem: Problem) -> OperatingPoint:
-        x = found.state.x
-        drawn, _ = load_current(across(x, self.layout.load_pairs), problem.load_amps, problem.load_minimum)
-        knees = problem.devices.breakdown.volts
-        return OperatingPoint(found.solved, self.layout, self.ends, x, drawn, found.state.modes, found.restless, knees)
 
+def _patterns(layout: Layout, devices: Devices, usual: Floats | None) -> "Stamps | None":
+    from .stamps import stamps_of
 
-def _move_zeners(junctions: Floats, breakdown: Breakdown, before: Floats) -> None:
-    """Let a junction that was in breakdown begin as far past its new knee as it was past the old one.
-
-    Else a knee that lies a tenth of a volt lower would throw the first step far out.
-    """
-    volts = junctions[:, breakdown.at]
-    junctions[:, breakdown.at] = np.where(volts < -before, volts - (breakdown.volts - before), volts)
+    order = elimination_order(layout, devices.linear, usual)
+    counts = devices.linear.shape[1], devices.sources.shape[1]
+    return None if order is None else stamps_of(layout, order, *counts)
 
 
 def _refuse_large(netlist: Netlist) -> None:

@@ -47,7 +47,7 @@ class ValueRow:
 
         `values` is None when no parameter differs from its default.
         """
-        factors = [(self._columns[key], factor) for key, factor in parts.factors.items() if key in self._columns]
+        factors = [(column, parts.factors[key]) for key, column in self._columns.items() if key in parts.factors]
         changed = [(column, self._evaluate(column, tree, values)) for column, tree in self._trees] if values else []
         if not factors and not changed:
             return self._constants

@@ -10,7 +10,15 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["BOLTZMANN_OVER_CHARGE", "bipolar_at", "breakdown_knee", "diode_at", "kelvin", "resistance_factor"]
+__all__ = [
+    "BOLTZMANN_OVER_CHARGE",
+    "barrier_shift",
+    "bipolar_at",
+    "breakdown_knee",
+    "diode_at",
+    "kelvin",
+    "resistance_factor",
+]
 
 Floats = NDArray[np.float64]
 
@@ -50,11 +58,12 @@ def diode_at(parameters: Mapping[str, Floats], temperature: Floats, nominal: Flo
 
 def _barrier(volts: Floats, temperature: Floats, nominal: Floats) -> Floats:
     """Return a junction's built-in voltage at a temperature: silicon's gap and carrier density move it."""
-    at_reference = (volts - _barrier_shift(nominal)) / (nominal / _REFERENCE_KELVIN)
-    return np.asarray(_barrier_shift(temperature) + temperature / _REFERENCE_KELVIN * at_reference)
+    at_reference = (volts - barrier_shift(nominal)) / (nominal / _REFERENCE_KELVIN)
+    return np.asarray(barrier_shift(temperature) + temperature / _REFERENCE_KELVIN * at_reference)
 
 
-def _barrier_shift(temperature: Floats) -> Floats:
+def barrier_shift(temperature: Floats) -> Floats:
+    """Return the volts that a temperature (kelvin) takes off a junction's barrier, relative to 300.15 K."""
     thermal = BOLTZMANN_OVER_CHARGE * temperature
     gap = 1.16 - 7.02e-4 * temperature**2 / (temperature + 1108.0)
     balance = -gap / (2.0 * thermal) + 1.1150877 / (2.0 * BOLTZMANN_OVER_CHARGE * _REFERENCE_KELVIN)
@@ -73,7 +82,9 @@ def breakdown_knee(
     knee = volts - emission * np.log(1.0 + current / saturation)
     for _ in range(rounds):
         argument = np.maximum(current / saturation + 1.0 - knee / thermal, 1e-12)
-        knee = volts - emission * np.log(argument)
+        before, knee = knee, volts - emission * np.log(argument)
+        if np.array_equal(before, knee):
+            break
     return np.where(current < saturation * volts / thermal, volts, knee)
 
 

@@ -66,6 +66,10 @@ class Multiplexer:
         """Return the true volts at the meter, 0 V with nothing connected."""
         return 0.0 if self.closed is None else self._port.volts(self.closed)
 
+    def ripple_volts(self) -> float:
+        """Return the true rms volts of what alternates at the meter, 0 V with nothing connected."""
+        return 0.0 if self.closed is None else self._port.ripple_volts(self.closed)
+
     def _switch(self, number: int | None) -> None:
         if number != self.closed:
             self.closed = number

@@ -1,4 +1,4 @@
-"""A simulated DC voltmeter with a multiplexed input, spoken to in SCPI.
+"""A simulated voltmeter with a multiplexed input, spoken to in SCPI: DC, and the rms of what alternates.
 
 Input 1 is channel (@101); one is connected at a time. With none connected the meter reads its own zero.
 """
@@ -24,6 +24,7 @@ from simulated.instruments.parameters import (
     WhenGiven,
     is_word,
 )
+from simulated.instruments.ripple import ripple_commands
 from simulated.instruments.scpi import Connection, Interpreter
 from simulated.instruments.status import Status
 from simulated.instruments.tree import Command, command
@@ -48,7 +49,8 @@ class Meter:
         if not 1 <= inputs <= 99:
             raise ValueError(f"a meter cannot have {inputs} inputs; write 1 to 99, channels (@101) to (@199)")
         self._multiplexer = Multiplexer(port, inputs, clock)
-        self._acquisition = Acquisition(self._multiplexer, Converter(np.random.default_rng(rng)), clock)
+        own = np.random.default_rng(rng)
+        self._acquisition = Acquisition(self._multiplexer, Converter(own), clock)
         self._interpreter = Interpreter(
             identity,
             [
@@ -57,6 +59,7 @@ class Meter:
                 *_integration_commands(self._acquisition),
                 *_configure_commands(self._acquisition),
                 *_trigger_commands(self._acquisition),
+                *ripple_commands(self._multiplexer, clock, own),
             ],
             clock=clock,
             status=Status(),

@@ -100,3 +100,23 @@ def test_the_command_stopped_by_ctrl_c_exits_4_and_says_so(tmp_path):
 
     assert process.returncode == 4
     assert stdout == "SIMULATED D15-1  Aborted: stopped by Ctrl-C\n"
+
+
+def test_a_demo_stopped_by_ctrl_c_ends_the_boards_at_work_and_starts_no_more(tmp_path):
+    words = [RAILBENCH, "demo", "--store", str(tmp_path / "r.sqlite")]
+    process = subprocess.Popen(
+        words, env=environment(tmp_path), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert process.stderr is not None
+    for line in process.stderr:
+        if line.startswith("  1/12"):
+            break
+
+    process.send_signal(signal.SIGINT)
+    stdout, _ = process.communicate(timeout=60)
+
+    with open_store(tmp_path / "r.sqlite") as store:
+        heads = store.heads()
+    assert process.returncode == 4 and stdout == ""
+    assert 1 <= len(heads) < 12
+    assert all(head["outcome"] is not None and '"verified": true' in head["safe"] for head in heads)

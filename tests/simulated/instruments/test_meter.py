@@ -220,3 +220,28 @@ def test_the_same_seed_and_commands_give_the_same_readings() -> None:
 def test_a_meter_without_inputs_is_refused() -> None:
     with pytest.raises(ValueError, match="a meter cannot have 100 inputs; write 1 to 99"):
         bench_of(inputs=100)
+
+
+@pytest.mark.parametrize(
+    ("true_volts", "shown_volts"),
+    [
+        (0.0, 20e-6),  # its own floor
+        (20e-6, 28.3e-6),  # adds in quadrature
+        (1e-3, 1e-3),
+        (0.5, 0.5),
+    ],
+)
+def test_what_alternates_is_shown_as_true_rms_above_the_meters_own_floor(true_volts: float, shown_volts: float) -> None:
+    bench = connected(15.0)
+    port = KnownVolts({1: 15.0}, {1: true_volts})
+    meter = Meter("RAILBENCH,SIM-METER,seed-1,1.0", port, 1, bench.clock, 1)
+    talk = Talk(meter.connection())
+    talk.tell("ROUT:CLOS:EXCL (@101)")
+    assert talk.number("MEAS:VOLT:AC?") == pytest.approx(shown_volts, rel=6e-4, abs=36e-6)
+
+
+def test_an_alternating_reading_takes_the_second_its_filter_needs() -> None:
+    bench = connected(15.0)
+    before = bench.clock.seconds()
+    bench.talk.number("MEAS:VOLT:AC?")
+    assert bench.clock.seconds() - before == pytest.approx(1.0, abs=0.01)

@@ -46,9 +46,13 @@ class KnownVolts:
     """Fixed volts at each input of a meter."""
 
     at_inputs: dict[int, float] = field(default_factory=dict)
+    alternating: dict[int, float] = field(default_factory=dict)
 
     def volts(self, channel: int) -> float:
         return self.at_inputs[channel]
+
+    def ripple_volts(self, channel: int) -> float:
+        return self.alternating.get(channel, 0.0)
 
 
 class Talk:

@@ -1,0 +1,201 @@
+"""See nonlinear devices as straight lines, as `linearise` does, with boards along the last axis.
+
+Long rows of one device's numbers over all boards are what arrays work on fastest; the physics is the
+same functions. Arrays are (n, L); what all boards share is (n, 1).
+"""
+
+from dataclasses import dataclass, fields, is_dataclass, replace
+from itertools import pairwise
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .bipolar import BipolarCurrents, BipolarModel, base_conductance, terminal_currents
+from .devices import BaseResistance, Devices
+from .ends import load_current, load_step, supply_row
+from .junctions import Breakdown, Knee, Recombination, breakdown, junction, knee, limited_junctions, recombination
+from .layout import Layout
+from .linearise import Problem
+
+__all__ = ["Lines", "Setting", "Standing", "setting_of", "straight_lines", "take_columns"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Thing = TypeVar("Thing")
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What stays while Newton iterates: devices and the bench's settings, sources scaled already."""
+
+    saturation: Floats
+    scale: Floats
+    step_scale: Floats
+    critical: Floats
+    bipolar: BipolarModel
+    base: BaseResistance
+    breakdown: Breakdown
+    knee: Knee
+    recombination: Recombination
+    supply_volts: Floats
+    supply_amps: Floats
+    load_amps: Floats
+    load_minimum: Floats
+    gmin: float
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What devices are linearised at: junction volts, load volts, supply modes."""
+
+    junctions: Floats
+    loads: Floats
+    modes: NDArray[np.int8]
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Slopes (without shunts) and currents at the present x, in the layout's order, and which lanes were cut."""
+
+    slopes: Floats
+    currents: Floats
+    standing: Standing
+    cut: Bools  # (L,)
+
+
+def turned(thing: Thing) -> Thing:
+    """Return a record with every (L, n) array turned to (n, L)."""
+    if isinstance(thing, np.ndarray):
+        flat: Any = np.ascontiguousarray(thing.T) if thing.ndim == 2 else thing
+        return flat  # type: ignore[no-any-return]  # an array in, an array out
+    if is_dataclass(thing) and not isinstance(thing, type):
+        return type(thing)(*(turned(getattr(thing, field.name)) for field in fields(thing)))
+    return thing
+
+
+def take_columns(thing: Thing, lanes: NDArray[np.intp]) -> Thing:
+    """Return a record with every (n, L) array cut down to `lanes`; what is shared stays shared."""
+    if isinstance(thing, np.ndarray):
+        kept: Any = thing if thing.ndim < 2 or thing.shape[1] == 1 else thing.take(lanes, axis=1)
+        return kept  # type: ignore[no-any-return]  # an array in, an array out
+    if is_dataclass(thing) and not isinstance(thing, type):
+        return type(thing)(*(take_columns(getattr(thing, field.name), lanes) for field in fields(thing)))
+    return thing
+
+
+def setting_of(problem: Problem, scale: Floats) -> Setting:
+    """Return a problem's setting, the supplies scaled by `scale` (L, 1)."""
+    devices: Devices = problem.devices
+    names = [field.name for field in fields(Setting) if hasattr(devices, field.name)]
+    return Setting(
+        **{name: turned(getattr(devices, name)) for name in names},
+        supply_volts=turned(problem.supply_volts * scale),
+        supply_amps=turned(problem.supply_amps),
+        load_amps=turned(problem.load_amps),
+        load_minimum=turned(problem.load_minimum),
+        gmin=problem.gmin,
+    )
+
+
+def straight_lines(
+    layout: Layout,
+    setting: Setting,
+    spans: Floats,
+    supply_amps: Floats,
+    standing: Standing,
+    *,
+    keep: bool,
+    currents_to: Floats,
+) -> Lines:
+    """Return the lines; `spans` are volts across junctions, base resistances, loads and supplies.
+
+    `keep` takes the junction volts of `standing` as they are. Currents are written to `currents_to`.
+    """
+    edges = np.cumsum([0, layout.junction_sign.size, *(p[0].size for p in (layout.base_pairs, layout.load_pairs))])
+    present, bases, loads = (spans[start:stop] for start, stop in pairwise(edges))
+    if keep:
+        volts = standing.junctions
+        cut = np.asarray((volts != present).any(axis=0))
+    else:
+        limits = setting.step_scale, setting.critical, setting.breakdown
+        volts, cuts = limited_junctions(present, standing.junctions, *limits, axis=0)
+        cut = np.asarray(cuts.any(axis=0))
+    amps, slope = _exponentials(layout, setting, volts)
+    flow = _bipolars(layout, setting, volts, amps, slope)
+    series = _base_siemens(setting, flow)
+    at_loads, load_amps, load_slope = _loads(setting, loads, standing.loads)
+    cut |= (at_loads != loads).any(axis=0)
+    on_volts, on_amps, residual = _supplies(setting, spans[edges[-1] :], supply_amps, standing.modes)
+    slopes = [slope[: layout.diodes], flow.collector_be, flow.collector_bc, flow.base_be, flow.base_bc]
+    currents = _at_present(layout, present - volts, amps, slope, flow) if cut.any() else _at(layout, amps, flow)
+    currents += [series * bases, load_amps, residual]
+    return Lines(
+        np.concatenate([*slopes, series, load_slope, on_volts, on_amps]),
+        np.concatenate(currents, out=currents_to),
+        replace(standing, junctions=volts, loads=at_loads),
+        cut,
+    )
+
+
+def _loads(setting: Setting, present: Floats, before: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return the volts loads are linearised at, their amps at the present volts, and slopes."""
+    if not present.shape[0]:
+        return present, present, present
+    volts = load_step(present, before, setting.load_minimum)
+    amps, slope = load_current(volts, setting.load_amps, setting.load_minimum)
+    return volts, amps + slope * (present - volts), slope
+
+
+def _supplies(setting: Setting, volts: Floats, amps: Floats, modes: NDArray[np.int8]) -> tuple[Floats, Floats, Floats]:
+    if not modes.shape[0]:
+        return volts, volts, volts
+    on_volts, on_amps, right = supply_row(modes, setting.supply_volts, setting.supply_amps)
+    return on_volts, on_amps, on_volts * volts + on_amps * amps - right
+
+
+def _at(layout: Layout, amps: Floats, flow: BipolarCurrents) -> list[Floats]:
+    return [amps[: layout.diodes], flow.collector, flow.base]
+
+
+def _at_present(layout: Layout, off: Floats, amps: Floats, slope: Floats, flow: BipolarCurrents) -> list[Floats]:
+    """Return what the lines say at the present volts, `off` away from where they touch."""
+    diodes, transistors = layout.diodes, layout.transistors
+    off_be, off_bc = off[diodes : diodes + transistors], off[diodes + transistors :]
+    return [
+        amps[:diodes] + slope[:diodes] * off[:diodes],
+        flow.collector + flow.collector_be * off_be + flow.collector_bc * off_bc,
+        flow.base + flow.base_be * off_be + flow.base_bc * off_bc,
+    ]
+
+
+def _exponentials(layout: Layout, setting: Setting, volts: Floats) -> tuple[Floats, Floats]:
+    """Return amps and slopes of all exponentials."""
+    every = np.concatenate([volts, volts[layout.diodes :]])
+    amps, slope = junction(every, setting.saturation, setting.scale)
+    if setting.recombination.at.size:
+        recombination(volts, setting.recombination, amps, slope, axis=0)
+    if setting.knee.at.size:
+        knee(setting.knee, amps, slope, axis=0)
+    if setting.breakdown.at.size:
+        breakdown(volts, setting.saturation, setting.breakdown, amps, slope, axis=0)
+    # gmin across diodes, and across both junctions of a transistor as part of its leakage
+    controlling = volts.shape[0]
+    for leaky in (slice(0, layout.diodes), slice(controlling, None)):
+        amps[leaky] += setting.gmin * every[leaky]
+        slope[leaky] += setting.gmin
+    return amps, slope
+
+
+def _bipolars(layout: Layout, setting: Setting, volts: Floats, amps: Floats, slope: Floats) -> BipolarCurrents:
+    edges = [layout.diodes + at * layout.transistors for at in range(5)]
+    be, bc, leak_be, leak_bc = ((amps[start:stop], slope[start:stop]) for start, stop in pairwise(edges))
+    junctions = volts[edges[0] : edges[1]], volts[edges[1] : edges[2]]
+    return terminal_currents(setting.bipolar, junctions, (be, bc), (leak_be, leak_bc))
+
+
+def _base_siemens(setting: Setting, flow: BipolarCurrents) -> Floats:
+    base = setting.base
+    if not base.at.size:
+        return np.zeros((0, flow.charge.shape[1]))
+    return base_conductance(base.least, base.extra, base.half_amps, flow.charge[base.at], flow.base[base.at])

@@ -1,0 +1,241 @@
+"""Solve the equations of many boards at once by Newton's method on sparse matrices, boards last.
+
+The same iterates as `newton`, found another way: what is linear is eliminated once, each iteration
+factors only the core on which nonlinear devices hang. A board whose pivots turn out unsafe has its core
+solved densely with row exchanges, or goes to `newton` altogether; no board's numbers touch another's.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .benches import Bench, Benches, lent
+from .devices import take_lanes
+from .ends import next_modes
+from .factor import run
+from .lanewise import Lines, Setting, Standing, setting_of, straight_lines, take_columns, turned
+from .layout import Layout
+from .linearise import Aid, Problem, State
+from .newton import ABSOLUTE, ABSURD_AMPS, RELATIVE, dense_solution, linear_matrix, newton
+from .stamps import Stamps
+
+__all__ = ["is_safe", "lent", "sparse_newton"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Lanes = NDArray[np.intp]
+
+_WELL = 0.3  # of the bounds on multipliers, so that boards around this one stay within them
+# Lanes that have arrived are dropped when so many have; moving the others costs about half an iteration.
+_WORTH_DROPPING = 0.4
+# Of few lanes numpy may add up in another order, and bits would depend on company.
+_LEAST_LANES = 8
+
+
+@dataclass(frozen=True)
+class _Working:
+    """Boards at work: what is eliminated already, and where each stands. Arrays are (n, L) or (n, 1)."""
+
+    setting: Setting
+    values: Floats  # entries of the linear pivots' rows and columns, factored
+    reciprocals: Floats
+    core: Floats  # entries of the core without its nonlinear devices
+    right: Floats  # right-hand side, linear rows first, eliminated
+    x: Floats  # unknowns of the core
+    standing: Standing
+
+
+def sparse_newton(
+    layout: Layout,
+    benches: Benches,
+    problem: Problem,
+    state: State,
+    aid: Aid,
+    *,
+    iterations: int,
+    fresh: bool = False,
+) -> tuple[State, Bools, Floats]:
+    """Return what `newton` returns: the state, which lanes arrived (L,), and the last steps (L, M) of the others."""
+    search = _Search(layout, benches, state, iterations)
+    with np.errstate(all="ignore"):
+        working, safe = _begun(layout, benches, problem, state, aid)
+        if safe.any():
+            search.go(working, np.flatnonzero(safe), fresh=fresh)
+        unsafe = np.flatnonzero(~safe)
+        if unsafe.size:
+            part = take_lanes(problem, unsafe)
+            part = replace(part, matrix=linear_matrix(layout, part.devices))
+            begun, under = take_lanes(state, unsafe), take_lanes(aid, unsafe)
+            search.put(unsafe, *newton(layout, part, begun, under, iterations=iterations, fresh=fresh))
+        return search.final(), search.arrived, search.steps
+
+
+def _begun(layout: Layout, benches: Benches, problem: Problem, state: State, aid: Aid) -> tuple[_Working, Bools]:
+    """Eliminate what is linear; also return in which lanes that is safe."""
+    stamps, devices = benches.stamps, problem.devices
+    values = stamps.linear @ np.ascontiguousarray(devices.linear.T)
+    right = stamps.sources @ np.ascontiguousarray((devices.sources * aid.scale).T)
+    if aid.shunt.any():
+        shunts = np.ascontiguousarray(aid.shunt.T)
+        values = values + stamps.shunts @ shunts
+        right = right + stamps.anchors @ (shunts * aid.anchor.T[: len(layout.names)])
+    # Right-hand sides follow the values, so that there is one for each matrix.
+    bench = benches.outer(values.shape[1], max(values.shape[1], right.shape[1]))
+    np.add(values, stamps.fixed, out=bench.values)
+    bench.right[:] = right
+    run(bench.eliminating)
+    own, lower = stamps.outer.own, bench.values[stamps.outer.lower]
+    safe = np.broadcast_to(_safe(lower, stamps.outer_bounds, bench.reciprocals), state.x.shape[:1])
+    x = state.x.T[stamps.core_columns]
+    standing = Standing(turned(state.junctions), turned(state.loads), turned(state.modes))
+    eliminated = bench.values[:own], bench.reciprocals, bench.values[own:], bench.right
+    return _Working(setting_of(problem, aid.scale), *eliminated, x, standing), safe
+
+
+def is_safe(stamps: Stamps, linear: Floats, slopes: Floats) -> bool:
+    """Return whether an order of elimination suits a board well: `linear` and `slopes` are (1, n)."""
+    outer, core, first = stamps.outer, stamps.core, stamps.order.linear
+    with np.errstate(all="ignore"):
+        values = stamps.fixed + stamps.linear @ linear.T
+        reciprocals = np.empty((stamps.order.rows.size, 1))
+        run(outer.factoring(values, reciprocals[:first]))
+        inner = values[outer.own :] + stamps.slopes @ slopes.T[: stamps.slopes.shape[1]]
+        run(core.factoring(inner, reciprocals[first:]))
+        multipliers = np.concatenate([values[outer.lower], inner[core.lower]])
+        bounds = np.concatenate([stamps.outer_bounds, stamps.core_bounds])
+        return bool(_safe(multipliers, bounds * _WELL, reciprocals).all())
+
+
+def _safe(multipliers: Floats, bounds: Floats, reciprocals: Floats) -> Bools:
+    """Return in which lanes no pivot was too small for what it was subtracted from."""
+    return np.asarray((np.abs(multipliers) <= bounds).all(axis=0) & np.isfinite(reciprocals).all(axis=0))
+
+
+class _Search:
+    """Newton's iterations over a shrinking set of lanes; `arrived` and `steps` are of all lanes."""
+
+    def __init__(self, layout: Layout, benches: Benches, state: State, iterations: int) -> None:
+        self._layout, self._benches, self._stamps, self._iterations = layout, benches, benches.stamps, iterations
+        lanes = state.x.shape[0]
+        self._x = np.zeros((layout.size + 1, lanes))  # in the order of elimination, ground last
+        self._loads = np.zeros((state.loads.shape[1], lanes))
+        self._modes = np.zeros((state.modes.shape[1], lanes), dtype=np.int8)
+        self._place = np.append(np.argsort(self._stamps.order.columns), layout.size)
+        self.arrived, self.steps = np.zeros(lanes, dtype=bool), np.zeros((lanes, layout.size))
+
+    def final(self) -> State:
+        """Return where all lanes ended."""
+        spans = self._stamps.spans @ self._x[self._stamps.order.linear : -1]
+        junctions = spans[: self._layout.junction_sign.size]
+        return State(turned(self._x[self._place]), turned(junctions), turned(self._loads), turned(self._modes))
+
+    def put(self, lanes: Lanes, state: State, arrived: Bools, steps: Floats) -> None:
+        """Take over what was found for some lanes elsewhere."""
+        self._x[self._place[:, None], lanes] = state.x.T
+        self._loads[:, lanes], self._modes[:, lanes] = state.loads.T, state.modes.T
+        self.arrived[lanes], self.steps[lanes] = arrived, steps
+
+    def go(self, working: _Working, lanes: Lanes, *, fresh: bool) -> None:
+        """Iterate until every lane has arrived, is lost, or has had its iterations."""
+        going = np.ones(lanes.size, dtype=bool)
+        if lanes.size < self.arrived.size:
+            working = take_columns(working, lanes)
+        bench = self._bench(working, lanes.size)
+        for iteration in range(self._iterations):
+            line = self._stepped(working, bench, keep=fresh and iteration == 0)
+            x = working.x + bench.step
+            modes = self._next_modes(working, line, x)
+            settled = self._settled(working, bench, line, x) & (modes == line.standing.modes).all(axis=0)
+            working = replace(working, x=x, standing=replace(line.standing, modes=modes))
+            lost = ~np.isfinite(x).all(axis=0)
+            over = going & (settled | lost) if iteration < self._iterations - 1 else going
+            if over.any():
+                self._store(working, bench, np.flatnonzero(over), lanes[over])
+                self.arrived[lanes[over]] = (settled & ~lost)[over]
+                going = going & ~over
+                if not going.any():
+                    return
+                working, lanes, going = _fewer(working, lanes, going)
+                bench = self._bench(working, lanes.size) if lanes.size < x.shape[1] else bench
+
+    def _bench(self, working: _Working, lanes: int) -> Bench:
+        bench = self._benches.inner(lanes)
+        bench.outer_values[:], bench.outer_reciprocals[:], bench.spread = working.values, working.reciprocals, None
+        return bench
+
+    def _stepped(self, working: _Working, bench: Bench, *, keep: bool) -> Lines:
+        """Leave Newton's step of the core in `bench.step`; lanes whose matrix is singular get NaN."""
+        stamps = self._stamps
+        spans = stamps.spans @ working.x
+        amps = working.x.take(stamps.supplies, axis=0)
+        entries, standing = len(stamps.core.cells), working.standing
+        to = bench.terms[entries:]
+        line = straight_lines(self._layout, working.setting, spans, amps, standing, keep=keep, currents_to=to)
+        np.take(working.x, stamps.products, axis=0, out=bench.terms[:entries], mode="clip")
+        bench.terms[:entries] *= working.core
+        np.subtract(working.right[stamps.order.linear :], stamps.residual @ bench.terms, out=bench.step)
+        np.add(stamps.slopes @ line.slopes, working.core, out=bench.values)
+        run(bench.factoring)
+        unsafe = np.flatnonzero(~_safe(bench.values[stamps.core.lower], stamps.core_bounds, bench.reciprocals))
+        dense = self._dense(working, line, bench.step, unsafe) if unsafe.size else None
+        run(bench.solving)
+        if dense is not None:
+            bench.step[:, unsafe] = dense
+        return line
+
+    def _dense(self, working: _Working, line: Lines, right: Floats, lanes: Lanes) -> Floats:
+        """Return the step of some lanes, found with row exchanges."""
+        stamps, size = self._stamps, right.shape[0]
+        values = (stamps.slopes @ line.slopes[:, lanes] + take_columns(working.core, lanes)).T
+        cells = np.array(stamps.core.cells) - stamps.order.linear
+        matrix = np.zeros((lanes.size, size, size))
+        matrix[:, cells[:, 0], cells[:, 1]] = values
+        return dense_solution(matrix, right[:, lanes].T).T
+
+    def _next_modes(self, working: _Working, line: Lines, x: Floats) -> NDArray[np.int8]:
+        """Return the supplies' next modes; a lane whose junctions were cut has no trustworthy currents yet."""
+        modes = line.standing.modes
+        if not modes.shape[0]:
+            return modes
+        spans = (self._stamps.spans @ x)[-modes.shape[0] :]
+        settings = working.setting.supply_volts, working.setting.supply_amps
+        after = next_modes(modes, spans, x.take(self._stamps.supplies, axis=0), settings)
+        return np.where(line.cut, modes, after)
+
+    def _settled(self, working: _Working, bench: Bench, line: Lines, x: Floats) -> Bools:
+        """Return which lanes' last step was as good as none, in the linear unknowns that follow too."""
+        settled = np.asarray((np.abs(bench.step) <= ABSOLUTE + RELATIVE * np.abs(x)).all(axis=0)) & ~line.cut
+        settled &= (np.abs(line.currents) < ABSURD_AMPS).all(axis=0)
+        if settled.any():
+            first = self._stamps.order.linear
+            before = self._spread(working, bench, working.x)[:first].copy()
+            after = self._spread(working, bench, x)[:first]
+            settled &= (np.abs(after - before) <= ABSOLUTE + RELATIVE * np.abs(after)).all(axis=0)
+        return settled
+
+    def _spread(self, working: _Working, bench: Bench, x: Floats) -> Floats:
+        """Return all unknowns (M, L) that go with those of the core."""
+        if bench.spread is not x:
+            first = self._stamps.order.linear
+            bench.whole[:first] = working.right[:first]
+            bench.whole[first:] = x
+            run(bench.spreading)
+            bench.spread = x
+        return bench.whole
+
+    def _store(self, working: _Working, bench: Bench, at: Lanes, to: Lanes) -> None:
+        """Keep where lanes `at` of those at work stand; they are `to` among all. Linear unknowns only follow."""
+        self._x[:-1, to] = self._spread(working, bench, working.x).take(at, axis=1)
+        self._loads[:, to] = working.standing.loads.take(at, axis=1)
+        self._modes[:, to] = working.standing.modes.take(at, axis=1)
+        self.steps[to[:, None], self._stamps.core_columns] = bench.step.take(at, axis=1).T
+
+
+def _fewer(working: _Working, lanes: Lanes, going: Bools) -> tuple[_Working, Lanes, Bools]:
+    """Drop lanes that are over, if there are many of them; a few that are stay, to make a full bench."""
+    wanted = max(_LEAST_LANES, 1 << (int(going.sum()) - 1).bit_length())
+    if wanted > (1.0 - _WORTH_DROPPING) * lanes.size:
+        return working, lanes, going
+    kept = np.sort(np.argsort(~going, kind="stable")[:wanted])
+    return take_columns(working, kept), lanes[kept], going[kept]
