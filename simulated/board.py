@@ -6,7 +6,7 @@ capacitance of each rail decays through what the board draws, one time constant 
 
 import math
 import threading
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -144,8 +144,8 @@ class SimulatedBoard:
     def draw(self, terminal: str, amps: float) -> None:
         """Take over a load's setting (0 = input off)."""
         if amps != self._loads[terminal]:
-            self._keep_charge()
             self._loads[terminal] = amps
+            self._keep_charge()  # what is held now drains at the new rate
 
     def turn(self, parameter: str, position: float) -> None:
         """Put a trimmer's wiper to a position, 0..1 clockwise."""
@@ -190,9 +190,18 @@ class SimulatedBoard:
                 parts=self._parts, parameters=self.trimmers, supplies=sources, loads=self._loads, start=self._last
             )
             if not bool(point.solved[0]):
-                raise SimulatedError(f"the simulated board has no solution for {sources} and loads {self._loads}")
+                raise SimulatedError(
+                    f"{self._description.netlist_name} has no operating point with {_applied(sources, self._loads)}; "
+                    "look for a node that nothing holds, or a loop that feeds itself"
+                )
             self._solved[key] = self._last = point
         return self._solved[key]
+
+
+def _applied(sources: Mapping[str, SupplySetting], loads: Mapping[str, float]) -> str:
+    """Return what a bench applies, in words."""
+    fed = [f"{name} {f'at {setting.volts:g} V' if setting.on else 'off'}" for name, setting in sources.items()]
+    return ", ".join([*fed, *(f"{name} loaded with {amps:g} A" for name, amps in loads.items() if amps)])
 
 
 def _circuit(netlist: Netlist, description: BoardDescription) -> Circuit:
