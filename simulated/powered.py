@@ -100,14 +100,16 @@ class Powered:
     def set_load(self, name: str, amps: float) -> None:
         """Apply a load's current."""
         if amps != self._loads[name]:
-            self._keep_charge()
+            self.now()
             self._loads[name] = amps
+            self._keep_charge()  # what is held now drains at the new rate
 
     def set_parameter(self, name: str, value: float) -> None:
         """Set a netlist parameter, such as a trimmer's travel."""
         if value != self._parameters[name]:
-            self._keep_charge()
+            self.now()
             self._parameters[name] = value
+            self._keep_charge()
 
     def now(self) -> OperatingPoint:
         """Return where the circuit stands now; SimulatedError where it has no solution."""
@@ -175,11 +177,10 @@ class Powered:
             start=self._last,
         )
         if not bool(point.solved[0]):
-            applied = ", ".join(
-                f"{name} {'on' if each.on else 'off'} at {each.volts} V" for name, each in sources.items()
+            raise SimulatedError(
+                f"{self._circuit.netlist.name} has no operating point with {_applied(sources, self._loads)}; "
+                "look for a node that nothing holds, or a loop that feeds itself"
             )
-            loads = ", ".join(f"{name} {amps:g} A" for name, amps in self._loads.items())
-            raise SimulatedError(f"no solution for {applied}, loads {loads}: {point.worst_node(0)} will not rest")
         return point
 
     def _warm(self, seconds: float) -> None:
@@ -203,3 +204,9 @@ class Powered:
     @staticmethod
     def _between(point: OperatingPoint, plus: str, minus: str) -> float:
         return float(point.volts(plus)[0] - point.volts(minus)[0])
+
+
+def _applied(sources: Mapping[str, SupplySetting], loads: Mapping[str, float]) -> str:
+    """Return what a bench applies, in words."""
+    fed = [f"{name} {f'at {setting.volts:g} V' if setting.on else 'off'}" for name, setting in sources.items()]
+    return ", ".join([*fed, *(f"{name} loaded with {amps:g} A" for name, amps in loads.items() if amps)])

@@ -168,6 +168,38 @@ def test_a_board_that_can_not_be_made_is_refused_in_words(clock, change, error, 
         SimulatedBoard(description, clock)
 
 
+def test_a_circuit_without_a_solution_shows_no_numbers(clock):
+    board = SimulatedBoard(replace(DESCRIPTION, netlist=f"{RC}E9 z 0 z 0 1\nR9 z 0 1k\n"), clock)
+
+    with pytest.raises(SimulatedError, match=r"rc\.cir has no operating point with INP off, INN off; look for a node"):
+        board.volts("OUT")
+
+
+def test_a_load_on_a_negative_output_sees_plus(clock):
+    description = replace(DESCRIPTION, outputs=(("OUTN", "b"),), negative=frozenset({"INN", "OUTN"}))
+    board = SimulatedBoard(description, clock)
+    board.feed("INN", volts=10.0, limit_amps=1.0, on=True)
+    board.draw("OUTN", 0.1)
+
+    assert board.volts("OUTN") == pytest.approx(-10.0, abs=0.02)
+    assert board.load_state("OUTN").volts == pytest.approx(10.0, abs=0.02)
+    assert board.load_state("OUTN").amps == pytest.approx(0.1)
+
+
+def test_a_load_put_on_after_the_cut_empties_the_rail_sooner(board, feed, clock):
+    feed()
+    feed(on=False, seconds=0.2)
+    before = board.volts("INP")
+
+    board.draw("OUT", 0.005)
+    at_once = board.volts("INP")
+    amps = before / 1000.1 + 0.005 + (before - 0.05) / 5510.0  # through R2, the load, and R4
+    clock.advance(0.2)
+
+    assert at_once == pytest.approx(before, rel=1e-6)
+    assert board.volts("INP") == pytest.approx(before * math.exp(-0.2 / (1e-3 * before / amps)), rel=0.01)
+
+
 def turned_in(board, clock, target, seed=1):
     """Let the hands turn until the output is within 0.5 mV of the target; returns how many turns it took."""
     hands = Hands(board, (TRIMMER,), clock, np.random.default_rng(seed))
