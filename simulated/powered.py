@@ -8,7 +8,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from simulated.circuit import Circuit, OperatingPoint, Parts, SupplySetting, transfer
+from simulated.circuit import Circuit, LoadEnd, OperatingPoint, Parts, SupplyEnd, SupplySetting, transfer
 from simulated.clock import VirtualClock
 from simulated.errors import SimulatedError
 
@@ -46,6 +46,44 @@ class _Rail:
     held_since: float = 0.0
     held_tau: float = 0.0
 
+    def held(self, seconds: float) -> float:
+        """Return the volts that the capacitance holds at a bench time."""
+        if self.held_tau <= 0.0:
+            return 0.0
+        volts = self.held_volts * math.exp(-(seconds - self.held_since) / self.held_tau)
+        return volts if volts > EMPTY_VOLTS else 0.0
+
+    def keep(self, volts: float, amps: float, seconds: float) -> None:
+        """Begin to decay from `volts` as `amps` drain it."""
+        self.held_tau = self.farads * volts / amps if amps > 1e-9 and volts > EMPTY_VOLTS else 0.0
+        self.held_volts, self.held_since = max(volts, 0.0), seconds
+
+    def source(self, seconds: float) -> SupplySetting:
+        """Return what drives the rail: its supply, or its own capacitance while that stands higher."""
+        held = self.held(seconds)
+        if held > (float(self.setting.volts) if self.setting.on else 0.0):
+            return replace(self.setting, volts=held, limit_amps=math.inf, on=True)
+        return self.setting
+
+
+@dataclass
+class _Heat:
+    """How far a board has warmed above its surroundings (kelvin)."""
+
+    warmth: Warmth | None
+    rise: float = 0.0
+
+    @property
+    def celsius(self) -> float:
+        """The board's temperature, in the steps in which it is solved anew."""
+        return AMBIENT_CELSIUS + KELVIN_STEP * round(self.rise / KELVIN_STEP)
+
+    def follow(self, watts: float, seconds: float) -> None:
+        """Let the board follow its dissipation for a while."""
+        if self.warmth is not None:
+            towards = watts * self.warmth.kelvin_per_watt
+            self.rise = towards + (self.rise - towards) * math.exp(-seconds / self.warmth.seconds)
+
 
 class Powered:
     """One board's circuit with what the bench applies to it; asking it brings it up to the clock.
@@ -63,19 +101,20 @@ class Powered:
         farads: Mapping[str, float],
         warmth: Warmth | None = None,
     ) -> None:
-        self._circuit, self._parts, self._clock, self._warmth = circuit, parts, clock, warmth
+        self._circuit, self._parts, self._clock, self._heat = circuit, parts, clock, _Heat(warmth)
         self._parameters = dict(parameters)
         off = SupplySetting(volts=0.0, limit_amps=0.0, on=False)
+        self._ends = {end.name: end for end in circuit.ends.supplies}
         self._rails = {end.name: _Rail(off, farads[end.name]) for end in circuit.ends.supplies}
         self._loads = {end.name: 0.0 for end in circuit.ends.loads}
-        self._rise, self._seen = 0.0, clock.seconds()
+        self._seen = clock.seconds()
         self._solved: dict[tuple[object, ...], OperatingPoint] = {}
         self._last: OperatingPoint | None = None
 
     @property
     def celsius(self) -> float:
         """The board's temperature."""
-        return AMBIENT_CELSIUS + KELVIN_STEP * round(self._rise / KELVIN_STEP)
+        return self._heat.celsius
 
     @property
     def parameters(self) -> Mapping[str, float]:
@@ -89,7 +128,7 @@ class Powered:
     def feeds(self, supply: str) -> bool:
         """Return whether a supply is on and its rail is not held higher by its own charge."""
         rail = self._rails[supply]
-        return bool(rail.setting.on) and self._held(rail) <= float(rail.setting.volts)
+        return bool(rail.setting.on) and rail.held(self._clock.seconds()) <= float(rail.setting.volts)
 
     def set_supply(self, name: str, setting: SupplySetting) -> None:
         """Apply a supply's setting; what its rail's capacitance holds begins to decay."""
@@ -116,7 +155,7 @@ class Powered:
         passed = self._clock.seconds() - self._seen
         if passed > 0.0:
             self._seen += passed
-            self._warm(passed)
+            self._heat.follow(dissipation(self._circuit, self._point()), passed)
         return self._point()
 
     def ripple_volts(self, node: str, modulation: Modulation) -> float:
@@ -139,28 +178,13 @@ class Powered:
         for name, rail in self._rails.items():
             if name != changing and self.feeds(name):
                 continue
-            held = self._across(point, name) if rail.setting.on else self._held(rail)
-            amps = float(point.supply_amps(name)[0])
-            rail.held_tau = rail.farads * held / amps if amps > 1e-9 and held > EMPTY_VOLTS else 0.0
-            rail.held_volts, rail.held_since = max(held, 0.0), self._clock.seconds()
-
-    def _held(self, rail: _Rail) -> float:
-        """Return the volts that a rail's capacitance holds now."""
-        if rail.held_tau <= 0.0:
-            return 0.0
-        volts = rail.held_volts * math.exp(-(self._clock.seconds() - rail.held_since) / rail.held_tau)
-        return volts if volts > EMPTY_VOLTS else 0.0
-
-    def _source(self, rail: _Rail) -> SupplySetting:
-        """Return what drives a rail: its supply, or its own capacitance while that stands higher."""
-        held = self._held(rail)
-        if held > (float(rail.setting.volts) if rail.setting.on else 0.0):
-            return replace(rail.setting, volts=held, limit_amps=math.inf, on=True)
-        return rail.setting
+            end, seconds = self._ends[name], self._clock.seconds()
+            held = across(point, end) if rail.setting.on else rail.held(seconds)
+            rail.keep(held, float(point.supply_amps(name)[0]), seconds)
 
     def _point(self) -> OperatingPoint:
         """Return the operating point for what is applied; solved once per condition, warm from the one before."""
-        sources = {name: self._source(rail) for name, rail in self._rails.items()}
+        sources = {name: rail.source(self._clock.seconds()) for name, rail in self._rails.items()}
         key = (*sources.values(), *self._loads.values(), *self._parameters.values(), self.celsius)
         if key not in self._solved:
             self._solved[key] = self._solution(sources)
@@ -183,27 +207,17 @@ class Powered:
             )
         return point
 
-    def _warm(self, seconds: float) -> None:
-        """Let the board follow its dissipation for a while."""
-        if self._warmth is None:
-            return
-        towards = self._dissipation() * self._warmth.kelvin_per_watt
-        self._rise = towards + (self._rise - towards) * math.exp(-seconds / self._warmth.seconds)
 
-    def _dissipation(self) -> float:
-        """Return the watts that come in through the rails and do not leave through the loads."""
-        point, ends = self._point(), self._circuit.ends
-        fed = sum(self._across(point, end.name) * float(point.supply_amps(end.name)[0]) for end in ends.supplies)
-        drawn = sum(self._between(point, e.plus, e.minus) * float(point.load_amps(e.name)[0]) for e in ends.loads)
-        return max(0.0, fed - drawn)
+def across(point: OperatingPoint, end: SupplyEnd | LoadEnd) -> float:
+    """Return the volts from an end's plus to its minus, on the first board."""
+    return float(point.volts(end.plus)[0] - point.volts(end.minus)[0])
 
-    def _across(self, point: OperatingPoint, supply: str) -> float:
-        end = next(end for end in self._circuit.ends.supplies if end.name == supply)
-        return self._between(point, end.plus, end.minus)
 
-    @staticmethod
-    def _between(point: OperatingPoint, plus: str, minus: str) -> float:
-        return float(point.volts(plus)[0] - point.volts(minus)[0])
+def dissipation(circuit: Circuit, point: OperatingPoint) -> float:
+    """Return the watts that come in through the supplies and do not leave through the loads, on the first board."""
+    fed = sum(across(point, end) * float(point.supply_amps(end.name)[0]) for end in circuit.ends.supplies)
+    drawn = sum(across(point, end) * float(point.load_amps(end.name)[0]) for end in circuit.ends.loads)
+    return max(0.0, fed - drawn)
 
 
 def _applied(sources: Mapping[str, SupplySetting], loads: Mapping[str, float]) -> str:

@@ -1,5 +1,6 @@
 """Read the board sheet: what the board is, terminal by terminal, and what it must never see."""
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -11,6 +12,8 @@ from station.errors import InputError
 from station.forms import AmpsValue, Form, KelvinPerWattValue, RatioValue, SecondsValue, VoltsValue, fill, nearest
 
 __all__ = ["Board", "PartForm", "TerminalForm", "TrimmerForm", "WarmthForm", "load_board", "parse_board"]
+
+_INCLUDE = re.compile(r"""^[ \t]*\.inc(?:lude)?[ \t]+["']?([^"'\s]+)""", re.IGNORECASE | re.MULTILINE)
 
 
 class TerminalForm(Form):
@@ -92,6 +95,7 @@ class Board:
     path: Path
     text: str
     netlist: str
+    included: tuple[tuple[str, str], ...] = ()  # texts that the netlist includes, by the names it gives them
 
     @property
     def name(self) -> str:
@@ -121,7 +125,18 @@ def load_board(path: Path) -> Board:
         raise InputError.about(
             f"circuit '{form.circuit}' lies outside the board's folder", "keep it beside the sheet", file=str(path)
         )
-    return Board(form, path, text, read_text(netlist_path))
+    netlist = read_text(netlist_path)
+    return Board(form, path, text, netlist, tuple(_included(netlist, netlist_path.parent, {}).items()))
+
+
+def _included(netlist: str, folder: Path, found: dict[str, str]) -> dict[str, str]:
+    """Return the texts below `folder` that a netlist includes, for the record; its reader says what is wrong."""
+    for name in _INCLUDE.findall(netlist):
+        path = folder / name
+        if name not in found and path.resolve().is_relative_to(folder.resolve()) and path.is_file():
+            found[name] = read_text(path)
+            _included(found[name], folder, found)
+    return found
 
 
 def parse_board(text: str, file: str) -> BoardForm:

@@ -89,6 +89,7 @@ def begin(
             "board_sha256": store.keep_text(connection, profile.board.text),
             "netlist_sha256": store.keep_text(connection, profile.board.netlist),
         }
+        included = {name: store.keep_text(connection, text) for name, text in profile.board.included}
         connection.execute(
             runs.insert().values(
                 id=record.id,
@@ -97,7 +98,7 @@ def begin(
                 revision=profile.revision,
                 board=profile.board.name,
                 simulated=simulated,
-                bench=json.dumps(bench, ensure_ascii=False),
+                bench=json.dumps({**bench, **({"included": included} if included else {})}, ensure_ascii=False),
                 software=software,
                 started=_now(),
                 **hashes,

@@ -141,3 +141,11 @@ def test_a_netlist_lies_beside_its_sheet(tmp_path: Path, circuit: str) -> None:
 def test_the_shipped_board_is_a_board() -> None:
     board = load_board(Path(__file__).parents[2] / "profiles" / "dual15" / "board.yaml")
     assert board.name == "dual15"
+
+
+def test_what_a_netlist_includes_is_kept_for_the_record(tmp_path: Path) -> None:
+    path = laid_out(tmp_path)
+    (tmp_path / "board.cir").write_text(f'{NETLIST}.include "models.lib"\n.INCLUDE ../outside.lib\n', encoding="utf-8")
+    (tmp_path / "models.lib").write_text(".model D1 D\n.include models.lib\n", encoding="utf-8")
+
+    assert load_board(path).included == (("models.lib", ".model D1 D\n.include models.lib\n"),)
