@@ -114,7 +114,7 @@ def _raise_sources(layout: Layout, newton: Newton, problem: Problem, state: Stat
         reached[good] = aim[arrived]
         step[good] *= 2.0
         step[at[~arrived]] /= 4.0
-        restless[at] = _restless(layout, arrived, steps)
+        restless[at[~arrived]] = _restless(layout, arrived, steps)[~arrived]
     return Found(state, reached >= 1.0, restless)
 
 
@@ -151,7 +151,7 @@ def _pseudo_time(layout: Layout, newton: Newton, problem: Problem, state: State,
         begun = take_lanes(state, at)
         aid = Aid(scale[at, None], shunt[at, None] * weights[at], begun.x[:, :-1])
         found, arrived, steps = newton(take_lanes(problem, at), begun, aid, iterations=_PSEUDO_ITERATIONS)
-        restless[at] = _restless(layout, arrived, steps)
+        restless[at[~arrived]] = _restless(layout, arrived, steps)[~arrived]
         good = at[arrived]
         state = _merged(state, take_lanes(found, np.flatnonzero(arrived)), good)
         solved[good] = (scale[good] >= 1.0) & (shunt[good] == 0.0)

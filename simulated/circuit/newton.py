@@ -114,16 +114,25 @@ def linear_matrix(layout: Layout, devices: Devices) -> Floats:
 
 
 def dense_solution(jacobian: Floats, residual: Floats) -> Floats:
-    """Return the solution (L, M) of each lane's equations, NaN where they are singular."""
+    """Return the solution (L, M) of each lane's equations, NaN where they are singular and leave it open."""
     try:
         return np.asarray(np.linalg.solve(jacobian, residual[:, :, None])[:, :, 0], dtype=np.float64)
     except np.linalg.LinAlgError:
         if jacobian.shape[0] == 1:
-            return np.full_like(residual, np.nan)
+            return _undetermined(jacobian[0])[None]
         rows = [
             dense_solution(jacobian[lane : lane + 1], residual[lane : lane + 1]) for lane in range(jacobian.shape[0])
         ]
         return np.concatenate(rows)
+
+
+def _undetermined(jacobian: Floats) -> Floats:
+    """Return zeros (M,) with NaN at the unknowns that a singular matrix leaves open: its null direction shows them."""
+    if not np.isfinite(jacobian).all():
+        return np.full(jacobian.shape[0], np.nan)
+    direction = np.abs(np.linalg.svd(jacobian)[2][-1])
+    # Volts beside amps: a node may be a millionth of its branch current, far above the dust of the decomposition.
+    return np.where(direction > 1e-9 * direction.max(), np.nan, 0.0)
 
 
 def _modes(layout: Layout, problem: Problem, line: Linearised, x: Floats, aid: Aid) -> NDArray[np.int8]:

@@ -36,6 +36,12 @@ def test_equations_that_depend_on_each_other_have_no_solution() -> None:
     assert point.worst_node(0) == "a"
 
 
+def test_the_node_that_nothing_determines_is_named_among_others() -> None:
+    point = Circuit(read_netlist("t\nV1 in 0 5\nR1 in b 1k\nR2 b 0 1k\nE9 z 0 z 0 1\nR9 z 0 1k\n")).operating_point()
+    assert not point.solved[0]
+    assert point.worst_node(0) == "z"
+
+
 def test_a_start_leads_to_the_same_point(dual15: Circuit) -> None:
     cold = dual15.operating_point(supplies=FEED, loads={"OUTP": 0.8})
     start = dual15.operating_point(supplies=FEED)
