@@ -35,7 +35,7 @@ def make_safe(talk: Conversation, channel: int, *, switch: Step, level: Step) ->
         problems = (*(str(failure) for failure in unsaid), f"could not be verified: {error}")
     talk.forget(channel=channel)
     for problem in problems:
-        logger.error("%s: channel %d not verified safe: %s", talk.session.where(), channel, problem)
+        logger.info("%s: channel %d not verified safe: %s", talk.session.where(), channel, problem)
     return problems
 
 
@@ -48,7 +48,7 @@ def _verify(talk: Conversation, channel: int, switch: Step, level: Step) -> tupl
         try:
             return tuple(_unverified(talk, channel, switch, level))
         except DriverError as error:
-            logger.warning("while making safe: %s", error)
+            logger.info("while making safe: %s", error)
     talk.session.resynchronise()
     return tuple(_unverified(talk, channel, switch, level))
 

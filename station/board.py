@@ -111,10 +111,6 @@ class Board:
         """Return the terminals of a kind ('input', 'output', 'probe'), or all, in the sheet's order."""
         return {name: form for name, form in self.form.terminals.items() if kind in (None, form.kind)}
 
-    def trimmer_of(self, terminal: str) -> str | None:
-        """Return the trimmer that sets a terminal, if there is one."""
-        return next((name for name, form in self.form.trimmers.items() if form.sets == terminal), None)
-
 
 def load_board(path: Path) -> Board:
     """Return the board of a sheet; InputError holds all that is wrong with it."""

@@ -3,9 +3,8 @@
 The only module of the station that knows both drivers and simulated; they meet on the wire, over TCP.
 """
 
-import logging
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,8 +20,6 @@ from station.board import Board
 from station.clock import Clock, SimulatedClock
 from station.errors import BenchError, InputError, halves
 from station.interrupts import Interrupts
-
-logger = logging.getLogger(__name__)
 
 __all__ = ["OpenBench", "described", "open_simulated"]
 
@@ -83,18 +80,23 @@ def open_simulated(
 
 @contextmanager
 def _opened(board: Board, seed: int, faults: Sequence[str], nominal: bool) -> Iterator[SimulatedBench]:
-    bench = open_bench(described(board), seed=seed, faults=faults, nominal=nominal)
+    """Open the simulated side; a board that loses its operating point on the way ends as an error of its own.
+
+    On the nominal board that is the author's to mend; the run has met it as a lost link and told its own end.
+    """
     try:
-        inside = bench.__enter__()
-    except (CircuitError, SimulatedError) as error:
-        raise InputError.about(*halves(error)) from error
-    try:
-        yield inside
-    finally:
-        try:
-            bench.__exit__(None, None, None)
-        except RuntimeError as error:  # an instrument gave up; the run has met it as a lost link and told its own end
-            logger.error("the simulated bench broke down: %s", error.__cause__ or error)
+        with ExitStack() as stack:
+            try:
+                inside = stack.enter_context(open_bench(described(board), seed=seed, faults=faults, nominal=nominal))
+            except (CircuitError, SimulatedError) as error:
+                raise InputError.about(*halves(error)) from error
+            yield inside
+    except RuntimeError as error:
+        cause = error.__cause__
+        if not isinstance(cause, SimulatedError):
+            raise
+        broken = InputError.about(*halves(cause)) if nominal else BenchError(f"the simulated bench broke down: {cause}")
+        raise broken from error
 
 
 def _wired(board: Board, inside: SimulatedBench, links: Links, clock: Clock) -> tuple[Wiring, dict[str, str]]:

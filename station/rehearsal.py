@@ -3,6 +3,7 @@
 What no bench could do is found here, before any board is powered.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -59,7 +60,7 @@ def rehearsed(profile: Profile, interrupts: Interrupts | None = None) -> Rehears
 class _Notes:
     """Keeps the time of each step and the widest pair of terminals while a run goes on."""
 
-    def __init__(self, seconds: Any) -> None:  # noqa: ANN401  a clock's method
+    def __init__(self, seconds: Callable[[], float]) -> None:
         self._seconds = seconds
         self._started = 0.0
         self._volts = {"GND": 0.0}

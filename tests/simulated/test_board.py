@@ -228,11 +228,23 @@ def test_hands_stop_at_the_end_of_the_travel(board, feed, clock):
     assert board.trimmers["trim"] == 1.0
 
 
+def test_hands_turn_no_more_than_five_turns_without_another_look(board, feed, clock):
+    feed()
+    long_travel = TrimmerDescription("RV1", "trim", 100.0)
+    hands = Hands(board, (long_travel,), clock, np.random.default_rng(1))
+    hands.turn("RV1", clockwise=True, missing_volts=1.0)
+    before = board.trimmers["trim"]
+
+    hands.turn("RV1", clockwise=True, missing_volts=0.9999)  # hardly moved: by that feel, thousands of turns
+
+    assert board.trimmers["trim"] - before == pytest.approx(5.0 / 100.0)
+
+
 def test_a_modulated_input_comes_through_as_the_rc_low_pass_lets_it(board, feed):
     feed()
     board.modulate("INP", rms_volts=1.0, hertz=100.0)
 
-    # R1 with C1, and what else hangs there: |1 / (1 + jwRC)| for 0.1 ohm and 1000 uF at 100 Hz, within a percent
+    # R1 with C1, and what else hangs there: |1 / (1 + jwRC)| for 0.1 ohm and 1000 uF at 100 Hz
     expected = 1.0 / math.hypot(1.0, 2.0 * math.pi * 100.0 * 0.1 * 1e-3) * (5500.0 / 5510.0)
     assert board.ripple_volts("OUT") == pytest.approx(expected, rel=0.001)
     assert board.ripple_volts("INP") == pytest.approx(1.0)

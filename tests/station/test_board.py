@@ -22,10 +22,6 @@ def test_a_terminal_has_the_sign_of_its_nominal_voltage() -> None:
     assert [twin().form.terminals[name].sign for name in ("INP", "OUTN", "TP1")] == [1.0, -1.0, 1.0]
 
 
-def test_a_trimmer_is_found_by_the_terminal_it_sets() -> None:
-    assert (twin().trimmer_of("OUTN"), twin().trimmer_of("INP")) == ("RV201", None)
-
-
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [

@@ -249,3 +249,24 @@ def test_the_open_step_is_known_from_its_begin() -> None:
     started = [fact for fact, _ in record.only("noted") if isinstance(fact, StepStarted)]
     assert [(event.index, event.title) for event in started] == [(0, "inspect"), (1, "ramp")]
     assert started[1].caution
+
+
+def test_a_program_that_is_cut_short_is_closed_before_the_bench_is_made_safe() -> None:
+    order: list[str] = []
+
+    class Noting(Script):
+        def make_safe(self) -> SafeState:
+            order.append("made safe")
+            return super().make_safe()
+
+    class Open(Bad):
+        async def run(self) -> tuple[Judgement, ...]:
+            try:
+                return await super().run()
+            finally:
+                order.append("closed")
+
+    interrupts = Interrupts()
+    interrupts.ask_to_end("stopped by Ctrl-C")
+    held(Open(lambda: Question("shiny")), Noting(), Kept(), interrupts=interrupts)
+    assert order == ["closed", "made safe"]
