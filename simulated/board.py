@@ -17,7 +17,6 @@ from simulated.circuit import (
     Netlist,
     SupplyEnd,
     SupplySetting,
-    capacitance_at,
     draw_parts,
     nominal_parts,
     parse_fault,
@@ -103,8 +102,7 @@ class SimulatedBoard:
         travel = {trimmer.parameter: 0.5 for trimmer in description.trimmers}  # all start at mid-travel
         circuit = _circuit(netlist, description)
         self._modulation: Modulation | None = None
-        farads = {name: float(capacitance_at(netlist, node, travel)) for name, node in description.inputs}
-        self._powered = Powered(circuit, parts, clock, parameters=travel, farads=farads, warmth=description.warmth)
+        self._powered = Powered(circuit, parts, clock, parameters=travel, warmth=description.warmth)
 
     @property
     def trimmers(self) -> Mapping[str, float]:
@@ -135,8 +133,6 @@ class SimulatedBoard:
         volts, point = self._sign(terminal) * self.volts(terminal), self._powered.now()
         if not self._powered.setting(terminal).on:
             return SupplyState(volts, 0.0, Regulation.OFF)
-        if not self._powered.feeds(terminal):
-            return SupplyState(volts, 0.0, Regulation.VOLTAGE)
         limited = bool(point.supply_limited(terminal)[0])
         amps = float(point.supply_amps(terminal)[0])
         return SupplyState(volts, amps, Regulation.CURRENT if limited else Regulation.VOLTAGE)

@@ -1,22 +1,28 @@
-"""A circuit under power in virtual time: its operating point for what is applied, its charge after a cut, its warmth.
+"""A circuit under power in virtual time: at rest its operating point, after a change of supply on the way there.
 
-Supplies, loads and trimmers act at once. After a cut the input capacitance of each rail decays through what the board
-draws, one time constant a rail. What is dissipated warms the board, and the warm board is another circuit.
+Rails rise, charge under the current limit and decay; loads and trimmers act at once on a board at rest, which on a
+regulator is a matter of milliseconds. What is dissipated warms the board, and the warm board is another circuit.
 """
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+
+import numpy as np
 
 from simulated.circuit import Circuit, LoadEnd, OperatingPoint, Parts, SupplyEnd, SupplySetting, transfer
 from simulated.clock import VirtualClock
 from simulated.errors import SimulatedError
+from simulated.motion import Conditions, Motion, Motions
 
 __all__ = ["Modulation", "Powered", "Warmth"]
 
 AMBIENT_CELSIUS = 27.0  # where the netlist's nominal values hold
 KELVIN_STEP = 0.05  # the warm board is solved anew at every such step
-EMPTY_VOLTS = 1e-3  # a rail that has decayed this far counts as empty
+# A board that hardly moves, this near its operating point, is there.
+NEAR_VOLTS, NEAR_SHARE = 5e-3, 1e-3
+# With every supply on and feeding, what still moves after so long swings, and is taken as at rest.
+MOST_MOVING_SECONDS = 5.0
 
 
 @dataclass(frozen=True)
@@ -34,36 +40,6 @@ class Modulation:
     supply: str
     rms_volts: float
     hertz: float
-
-
-@dataclass
-class _Rail:
-    """One supply: what it applies, and the charge that the rail's capacitance still holds (volts, plus to minus)."""
-
-    setting: SupplySetting
-    farads: float
-    held_volts: float = 0.0
-    held_since: float = 0.0
-    held_tau: float = 0.0
-
-    def held(self, seconds: float) -> float:
-        """Return the volts that the capacitance holds at a bench time."""
-        if self.held_tau <= 0.0:
-            return 0.0
-        volts = self.held_volts * math.exp(-(seconds - self.held_since) / self.held_tau)
-        return volts if volts > EMPTY_VOLTS else 0.0
-
-    def keep(self, volts: float, amps: float, seconds: float) -> None:
-        """Begin to decay from `volts` as `amps` drain it."""
-        self.held_tau = self.farads * volts / amps if amps > 1e-9 and volts > EMPTY_VOLTS else 0.0
-        self.held_volts, self.held_since = max(volts, 0.0), seconds
-
-    def source(self, seconds: float) -> SupplySetting:
-        """Return what drives the rail: its supply, or its own capacitance while that stands higher."""
-        held = self.held(seconds)
-        if held > (float(self.setting.volts) if self.setting.on else 0.0):
-            return replace(self.setting, volts=held, limit_amps=math.inf, on=True)
-        return self.setting
 
 
 @dataclass
@@ -86,10 +62,7 @@ class _Heat:
 
 
 class Powered:
-    """One board's circuit with what the bench applies to it; asking it brings it up to the clock.
-
-    `farads` are what each supply's rail stores.
-    """
+    """One board's circuit with what the bench applies to it; asking it brings it up to the clock."""
 
     def __init__(
         self,
@@ -98,16 +71,16 @@ class Powered:
         clock: VirtualClock,
         *,
         parameters: Mapping[str, float],
-        farads: Mapping[str, float],
         warmth: Warmth | None = None,
     ) -> None:
         self._circuit, self._parts, self._clock, self._heat = circuit, parts, clock, _Heat(warmth)
         self._parameters = dict(parameters)
         off = SupplySetting(volts=0.0, limit_amps=0.0, on=False)
-        self._ends = {end.name: end for end in circuit.ends.supplies}
-        self._rails = {end.name: _Rail(off, farads[end.name]) for end in circuit.ends.supplies}
+        self._supplies = {end.name: off for end in circuit.ends.supplies}
         self._loads = {end.name: 0.0 for end in circuit.ends.loads}
-        self._seen = clock.seconds()
+        self._seen = self._changed = clock.seconds()
+        self._motions = Motions(circuit, parts)
+        self._motion: Motion | None = None
         self._solved: dict[tuple[object, ...], OperatingPoint] = {}
         self._last: OperatingPoint | None = None
 
@@ -123,38 +96,40 @@ class Powered:
 
     def setting(self, supply: str) -> SupplySetting:
         """Return what a supply is set to."""
-        return self._rails[supply].setting
-
-    def feeds(self, supply: str) -> bool:
-        """Return whether a supply is on and its rail is not held higher by its own charge."""
-        rail = self._rails[supply]
-        return bool(rail.setting.on) and rail.held(self._clock.seconds()) <= float(rail.setting.volts)
+        return self._supplies[supply]
 
     def set_supply(self, name: str, setting: SupplySetting) -> None:
-        """Apply a supply's setting; what its rail's capacitance holds begins to decay."""
-        if setting != self._rails[name].setting:
-            self._keep_charge(changing=name)
-            self._rails[name].setting = setting
+        """Apply a supply's setting; unless it was off and stays off, the board begins to move."""
+        before = self._supplies[name]
+        if setting == before:
+            return
+        point = self.now()
+        if self._motion is None and (setting.on or before.on):
+            self._move(point)
+        self._supplies[name] = setting
+        self._changed = self._clock.seconds()
 
     def set_load(self, name: str, amps: float) -> None:
         """Apply a load's current."""
         if amps != self._loads[name]:
             self.now()
             self._loads[name] = amps
-            self._keep_charge()  # what is held now drains at the new rate
 
     def set_parameter(self, name: str, value: float) -> None:
         """Set a netlist parameter, such as a trimmer's travel."""
         if value != self._parameters[name]:
-            self.now()
+            point = self.now()
             self._parameters[name] = value
-            self._keep_charge()
+            if self._motion is not None:
+                self._move(point)
 
     def now(self) -> OperatingPoint:
         """Return where the circuit stands now; SimulatedError where it has no solution."""
         passed = self._clock.seconds() - self._seen
         if passed > 0.0:
             self._seen += passed
+            if self._motion is not None:
+                self._follow(self._motion, passed)
             self._heat.follow(dissipation(self._circuit, self._point()), passed)
         return self._point()
 
@@ -172,37 +147,50 @@ class Powered:
         )
         return modulation.rms_volts * float(abs(response[0, 0, 0]))
 
-    def _keep_charge(self, changing: str = "") -> None:
-        """Note the charge of the rails that a change sets free or drains at another rate, as it stands now."""
-        point = self.now()
-        for name, rail in self._rails.items():
-            if name != changing and self.feeds(name):
-                continue
-            end, seconds = self._ends[name], self._clock.seconds()
-            held = across(point, end) if rail.setting.on else rail.held(seconds)
-            rail.keep(held, float(point.supply_amps(name)[0]), seconds)
+    def _move(self, begin: OperatingPoint) -> None:
+        # Whole kelvins will do on the way.
+        conditions = Conditions(tuple(self._parameters.items()), float(round(self.celsius)))
+        self._motion = self._motions.begin(conditions, begin)
+
+    def _follow(self, motion: Motion, seconds: float) -> None:
+        """Take a motion on; it ends where the board has come to rest."""
+        motion.advance(seconds, self._supplies, self._loads)
+        if motion.lost or self._swings(motion) or (motion.settled() and self._is_at_rest(motion)):
+            self._last, self._motion = motion.point(), None
+
+    def _swings(self, motion: Motion) -> bool:
+        feeding = all(setting.on for setting in self._supplies.values()) and not motion.point().supplies_blocked()
+        return feeding and self._clock.seconds() - self._changed > MOST_MOVING_SECONDS
+
+    def _is_at_rest(self, motion: Motion) -> bool:
+        point = motion.point()
+        off = np.abs(self._at_rest(point).node_volts() - point.node_volts())
+        return bool((off <= NEAR_VOLTS + NEAR_SHARE * np.abs(point.node_volts())).all())
 
     def _point(self) -> OperatingPoint:
-        """Return the operating point for what is applied; solved once per condition, warm from the one before."""
-        sources = {name: rail.source(self._clock.seconds()) for name, rail in self._rails.items()}
-        key = (*sources.values(), *self._loads.values(), *self._parameters.values(), self.celsius)
-        if key not in self._solved:
-            self._solved[key] = self._solution(sources)
-        self._last = self._solved[key]
-        return self._last
+        return self._at_rest(self._last) if self._motion is None else self._motion.point()
 
-    def _solution(self, sources: Mapping[str, SupplySetting]) -> OperatingPoint:
+    def _at_rest(self, start: OperatingPoint | None) -> OperatingPoint:
+        """Return the operating point for what is applied; solved once per condition, from `start`."""
+        key = (*self._supplies.values(), *self._loads.values(), *self._parameters.values(), self.celsius)
+        if key not in self._solved:
+            self._solved[key] = self._solution(start)
+        if self._motion is None:
+            self._last = self._solved[key]
+        return self._solved[key]
+
+    def _solution(self, start: OperatingPoint | None) -> OperatingPoint:
         point = self._circuit.operating_point(
             parts=self._parts,
             parameters=self._parameters,
-            supplies=sources,
+            supplies=self._supplies,
             loads=self._loads,
             celsius=self.celsius,
-            start=self._last,
+            start=start,
         )
         if not bool(point.solved[0]):
             raise SimulatedError(
-                f"{self._circuit.netlist.name} has no operating point with {_applied(sources, self._loads)}; "
+                f"{self._circuit.netlist.name} has no operating point with {_applied(self._supplies, self._loads)}; "
                 "look for a node that nothing holds, or a loop that feeds itself"
             )
         return point

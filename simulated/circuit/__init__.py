@@ -4,7 +4,6 @@ Read a netlist, put a fault in, draw parts within their tolerances, and ask a `C
 operating point with the bench's supplies, loads and meters on it.
 """
 
-from .capacitance import capacitance_at
 from .edits import apply_edit
 from .ends import LoadEnd, MeterEnd, SupplyEnd, SupplySetting
 from .errors import CircuitError, FaultError, NetlistError, TopologyError
@@ -42,7 +41,6 @@ __all__ = [
     "Trace",
     "Transient",
     "apply_edit",
-    "capacitance_at",
     "draw_parts",
     "fault_kind",
     "fault_kinds",

@@ -25,7 +25,6 @@ Lanes = NDArray[np.intp]
 Modes = NDArray[np.int8]
 
 _STOP_SHARE, _STOP_SECONDS = 1e-3, 1e-6
-_FRESH_SECONDS = 1e-6
 
 
 class Course:
@@ -72,7 +71,9 @@ class Course:
         if before is not None and self._pace is not None and _same(before.end, drive.begin):
             if not (before.steady and drive.steady):
                 self._stand()
-                self._pace = Pace(self.time, (self.time,), (self._reached.state.x[self.alive],))
+                self._pace = Pace(
+                    self.time, (self.time,), (self._reached.state.x[self.alive],), self._tolerance.first_seconds
+                )
                 self._working = drive.of(np.flatnonzero(self.alive))
             return
         self._stand()
@@ -80,7 +81,7 @@ class Course:
         self._reached = replace(self._reached, state=replace(state, modes=_fitting(state.modes, drive.begin)))
         while (lanes := np.flatnonzero(self.alive)).size:
             self._working = drive.of(lanes)
-            here = restarted(self._working, self._reached.of(lanes))
+            here = restarted(self._working, self._reached.of(lanes), self._tolerance)
             if here.reached.arrived.all():
                 self._reached, self._pace = self._reached.put(lanes, here.reached), here.pace
                 break
@@ -130,7 +131,9 @@ class Course:
         self._lose(lanes[~after.reached.arrived])
         kept = np.flatnonzero(after.reached.arrived)
         pace = self._pace
-        self._pace = Pace(pace.since, pace.times[:1], (pace.unknowns[0][kept],), taken=pace.taken)
+        self._pace = Pace(
+            pace.since, pace.times[:1], (pace.unknowns[0][kept],), self._tolerance.first_seconds, pace.taken
+        )
         self._working = self._working.of(kept)
         return 0.0
 
@@ -147,7 +150,9 @@ class Course:
         state = State(x, junction_volts(layout, x), across(x, layout.load_pairs), self.modes)
         charge = charge_of(self._dynamics, self._drive.problem(self.time), state)
         self._reached = Reached(state, charge, self.alive)
-        self._pace = replace(self._pace, times=(self.time,), unknowns=(x[self.alive],), step=_FRESH_SECONDS)
+        self._pace = replace(
+            self._pace, times=(self.time,), unknowns=(x[self.alive],), step=self._tolerance.first_seconds
+        )
 
 
 def _between(pace: Pace, time: float) -> Floats:

@@ -13,7 +13,7 @@ from .devices import Devices, Workshop, take_lanes
 from .ends import Ends
 from .inventory import take_inventory
 from .layout import Layout
-from .linearise import Aid, Linearised, Problem, State, linearise
+from .linearise import Aid, Linearised, Problem
 from .parts import Parts, nominal_parts
 from .reactive import Reactive, Stored, Stores, stored
 from .scatter import Scatter
@@ -28,7 +28,10 @@ Value = float | Floats
 
 @dataclass(frozen=True)
 class Dynamics:
-    """A circuit's devices and stores for these boards; arrays are (L, ...), L one or the number of boards."""
+    """A circuit's devices and stores for these boards; arrays are (L, ...), L one or the number of boards.
+
+    With `junctions_store` false what semiconductors store is left out.
+    """
 
     layout: Layout
     ends: Ends
@@ -39,6 +42,7 @@ class Dynamics:
     minimum_volts: Floats  # (1, loads)
     gmin: float
     boards: int
+    junctions_store: bool = True
 
     def problem(self, settings: Settings) -> Problem:
         """Return what is to be solved under these settings."""
@@ -55,16 +59,22 @@ class Dynamics:
             self, devices=devices, matrix=take_lanes(self.matrix, lanes), stores=stores, boards=int(lanes.size)
         )
 
-    def seen(self, problem: Problem, state: State, aid: Aid, *, keep: bool = False) -> tuple[Linearised, Stored]:
-        """Return conducting devices as straight lines, and what devices store."""
-        line = linearise(self.layout, problem, state, aid, keep=keep)
-        return line, stored(self.reactive, self.stores, self.devices, line)
+    def held(self, line: Linearised) -> Stored:
+        """Return what semiconductors store where lanes stand."""
+        return stored(self.reactive, self.stores, self.devices, line)
 
 
 def dynamics_of(
-    circuit: Circuit, parts: Parts | None, parameters: Mapping[str, Value] | None, celsius: Value | None
+    circuit: Circuit,
+    parts: Parts | None,
+    parameters: Mapping[str, Value] | None,
+    celsius: Value | None,
+    least_farads: float = 0.0,
 ) -> Dynamics:
-    """Return the set-up; CircuitError for an unknown parameter, a value without sense, unequal numbers of boards."""
+    """Return the set-up; CircuitError for an unknown parameter, a value without sense, unequal numbers of boards.
+
+    With `least_farads` above zero smaller capacitors and semiconductors store nothing.
+    """
     netlist, layout, ends = circuit.netlist, circuit.layout, circuit.ends
     parts = nominal_parts(netlist) if parts is None else parts
     parameters = parameters or {}
@@ -72,11 +82,12 @@ def dynamics_of(
     boards = board_count([parts.boards, heat.shape[0], *(np.size(value) for value in parameters.values())])
     workshop = Workshop(netlist, take_inventory(netlist), tuple(end.ohms for end in ends.meters))
     devices = workshop.devices(parts, parameters, heat)
-    reactive = Reactive(netlist, layout)
+    reactive = Reactive(netlist, layout, least_farads)
     matrix = summed(layout.fixed[None], layout.linear, devices.linear)
     minimum = np.array([[end.minimum_volts for end in ends.loads]])
     stores = reactive.at(parts, parameters, heat)
-    return Dynamics(layout, ends, reactive, devices, matrix, stores, minimum, netlist.gmin, boards)
+    rows = layout, ends, reactive, devices, matrix, stores, minimum, netlist.gmin, boards
+    return Dynamics(*rows, junctions_store=least_farads == 0.0)
 
 
 def summed(matrix: Floats, pattern: Scatter, values: Floats, factor: float = 1.0) -> Floats:

@@ -78,15 +78,19 @@ class SupplyMode(IntEnum):
     OFF = 3
 
 
+# Plain numbers where every iteration compares: an array asks an enum's member for its kind over and over.
+_VOLTAGE, _CURRENT, _BLOCKED = int(SupplyMode.VOLTAGE), int(SupplyMode.CURRENT), int(SupplyMode.BLOCKED)
+
+
 def supply_row(modes: Modes, volts: Floats, limits: Floats) -> tuple[Floats, Floats, Floats]:
     """Return a, b, c of each supply's equation `a * volts + b * amps = c`; all arrays (L, supplies)."""
-    holds = modes == SupplyMode.VOLTAGE
+    holds = modes == _VOLTAGE
     on_volts = np.where(holds, 1.0, LEAKAGE_SIEMENS)
     on_amps = np.where(holds, 0.0, 1.0)
     right = np.where(holds, volts, 0.0)
     if not holds.all():
-        right = np.where(modes == SupplyMode.CURRENT, limits, right)
-        right = np.where(modes == SupplyMode.BLOCKED, LEAKAGE_SIEMENS * volts, right)
+        right = np.where(modes == _CURRENT, limits, right)
+        right = np.where(modes == _BLOCKED, LEAKAGE_SIEMENS * volts, right)
     return on_volts, on_amps, right
 
 
@@ -94,12 +98,12 @@ def next_modes(modes: Modes, volts: Floats, amps: Floats, settings: tuple[Floats
     """Return the modes that fit the volts and amps a step arrived at; `settings` are volts and limits."""
     set_volts, limits = settings
     slack = 1e-9 + 1e-9 * np.abs(set_volts)
-    holds = modes == SupplyMode.VOLTAGE
+    holds = modes == _VOLTAGE
     after = modes.copy()
-    after[holds & (amps > limits * (1 + 1e-9))] = SupplyMode.CURRENT
-    after[holds & (amps < -1e-9)] = SupplyMode.BLOCKED
-    after[(modes == SupplyMode.CURRENT) & (volts > set_volts + slack)] = SupplyMode.VOLTAGE
-    after[(modes == SupplyMode.BLOCKED) & (volts < set_volts - slack)] = SupplyMode.VOLTAGE
+    after[holds & (amps > limits * (1 + 1e-9))] = _CURRENT
+    after[holds & (amps < -1e-9)] = _BLOCKED
+    after[(modes == _CURRENT) & (volts > set_volts + slack)] = _VOLTAGE
+    after[(modes == _BLOCKED) & (volts < set_volts - slack)] = _VOLTAGE
     return after
 
 

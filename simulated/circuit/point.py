@@ -57,6 +57,14 @@ class OperatingPoint:
         limited = self.modes[:, end_column(name, self.ends.supplies, "supply")] == SupplyMode.CURRENT
         return np.asarray(self.solved & limited)
 
+    def supplies_blocked(self) -> bool:
+        """Return whether any supply of any board is held higher than it is set, and delivers nothing."""
+        return bool((self.modes == SupplyMode.BLOCKED).any())
+
+    def node_volts(self) -> Floats:
+        """Return all nodes' volts to ground, (B, nodes)."""
+        return np.where(self.solved[:, None], self.unknowns[:, : len(self.layout.names)], np.nan)
+
     def load_amps(self, name: str) -> Floats:
         """Return the amps a load draws into its plus, (B,)."""
         return np.where(self.solved, self.loads[:, end_column(name, self.ends.loads, "load")], np.nan)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from .dynamics import Dynamics, dynamics_of, no_aid, summed
 from .ends import SupplyMode, load_current
 from .errors import CircuitError, nearest
-from .linearise import State, across, junction_volts
+from .linearise import State, across, junction_volts, linearise
 from .parts import Parts
 from .point import OperatingPoint
 from .settings import Settings, board_count
@@ -81,11 +81,10 @@ def _matrices(dynamics: Dynamics, point: OperatingPoint) -> tuple[Floats, Floats
     modes = np.repeat(point.modes, x.shape[0] // point.modes.shape[0], axis=0)
     state = State(x, junction_volts(layout, x), across(x, layout.load_pairs), modes)
     problem = dynamics.problem(_settings(dynamics, point))
-    line, store = dynamics.seen(problem, state, no_aid(layout, x.shape[0]), keep=True)
-    reactive = dynamics.reactive
+    line = linearise(layout, problem, state, no_aid(layout, x.shape[0]), keep=True)
     return (
         summed(dynamics.matrix, layout.slopes, line.slopes),
-        summed(dynamics.stores.matrix, reactive.cells, store.farads),
+        summed(dynamics.stores.matrix, dynamics.reactive.cells, dynamics.held(line).farads),
     )
 
 

@@ -23,9 +23,9 @@ Floats = NDArray[np.float64]
 
 # What an edge of a source takes before the first step; real edges are slower.
 _EDGE_SECONDS = 1e-9
-_FIRST_SECONDS = 1e-6
 _LEAST_SECONDS = 1e-12
-_SLACK = 0.5
+# Of what a step may be off, how far Newton's last step may go; more than a millivolt, and high gain goes astray.
+_SLACK, _MOST_SLACK = 0.5, 1e-3
 _GROWTH, _GROWTH_WHEN_REFUSED, _SHRINKING, _CAUTION = 4.0, 1.2, 0.1, 0.85
 # What a step misses, as a share of how far it ends from where three points before seemed to lead: the method's
 # error constant, its stability function's cubic term less 1/6, if steps are even.
@@ -37,10 +37,11 @@ _PATIENCE, _COARSE_SHARE = 600, 0.1
 
 @dataclass(frozen=True)
 class Tolerance:
-    """How far off one step may be at any node: volts, and a share of the node's volts."""
+    """How far off one step may be at any node: volts, and a share of the node's volts; and how long the first is."""
 
     volts: float = 1e-3
     share: float = 2e-4
+    first_seconds: float = 1e-6
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,7 @@ class Pace:
     since: float
     times: tuple[float, ...]
     unknowns: tuple[Floats, ...] = field(repr=False)
-    step: float = _FIRST_SECONDS
+    step: float
     taken: int = 0
 
     def leads_to(self, time: float) -> Floats:
@@ -118,10 +119,10 @@ class Here:
     pace: Pace
 
 
-def restarted(drive: Drive, begun: Reached) -> Here:
+def restarted(drive: Drive, begun: Reached, tolerance: Tolerance) -> Here:
     """Take a jump of the settings; what stores charge stays where it is."""
     reached = euler_step(drive.dynamics, drive.problem(drive.start), begun, _EDGE_SECONDS)
-    return Here(reached, Pace(drive.start, (drive.start,), (reached.state.x,)))
+    return Here(reached, Pace(drive.start, (drive.start,), (reached.state.x,), tolerance.first_seconds))
 
 
 def step_on(drive: Drive, here: Here, tolerance: Tolerance, end: float) -> Here:
@@ -134,14 +135,17 @@ def step_on(drive: Drive, here: Here, tolerance: Tolerance, end: float) -> Here:
     while True:
         seconds = _fitted(pace.step, end - now)
         time = end if seconds == end - now else now + seconds
-        reached = _stepped(drive, here, pace, time, _SLACK * tolerance.volts)
+        reached = _stepped(drive, here, pace, time, min(_SLACK * tolerance.volts, _MOST_SLACK))
         pace = replace(pace, taken=pace.taken + 1)
         if not reached.arrived.all():
             if seconds < _LEAST_SECONDS:
                 return replace(here, reached=replace(here.reached, arrived=reached.arrived))
             pace, growth = replace(pace, step=_SHRINKING * seconds), _GROWTH_WHEN_REFUSED
             continue
-        error = _error(pace, tolerance, time, reached.state.x, nodes)
+        kink = not np.array_equal(reached.state.modes, here.reached.state.modes)
+        if kink:
+            reached = _straight(drive, here, reached, time, seconds)
+        error = _error(pace, tolerance, time, reached.state.x, nodes, kink=kink)
         least = max(_LEAST_SECONDS, _COARSE_SHARE * (now - pace.since) if pace.taken > _PATIENCE else 0.0)
         if error <= 1.0 or seconds <= least:
             wanted = max(least, _next_step(pace.step, seconds, error, growth))
@@ -175,10 +179,19 @@ def _stepped(drive: Drive, here: Here, pace: Pace, time: float, slack: float) ->
     return implicit_step(drive.dynamics, problems, here.reached, guesses, seconds, slack)
 
 
-def _error(pace: Pace, tolerance: Tolerance, time: float, x: Floats, nodes: int) -> float:
-    """Return the largest error of a step, one being what is tolerated."""
+def _straight(drive: Drive, here: Here, reached: Reached, time: float, seconds: float) -> Reached:
+    """Return where lanes are after a step in which a supply changed what it holds: backward Euler never overshoots.
+
+    Lanes that do not get there so keep what they reached.
+    """
+    straight = euler_step(drive.dynamics, drive.problem(time), here.reached, seconds)
+    return straight if straight.arrived.all() else reached
+
+
+def _error(pace: Pace, tolerance: Tolerance, time: float, x: Floats, nodes: int, *, kink: bool) -> float:
+    """Return the largest error of a step, one being what is tolerated; at a kink smoothness earns nothing."""
     share = 0.1
-    if len(pace.times) == 3:
+    if len(pace.times) == 3 and not kink:
         h, h1, h2 = (time - before for before in pace.times)
         share = _EVEN_SHARE * max(1.0, 6.0 * h * h / (h1 * h2))
     missed = np.abs(x - pace.leads_to(time))[:, :nodes]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from .dynamics import Dynamics, no_aid, summed
 from .ends import next_modes
-from .linearise import Aid, Problem, State, across
+from .linearise import Aid, Problem, State, across, linearise
 
 __all__ = ["GAMMA", "Reached", "charge_of", "euler_step", "implicit_step"]
 
@@ -70,8 +70,11 @@ class _Stage:
 
 def charge_of(dynamics: Dynamics, problem: Problem, state: State) -> Floats:
     """Return the charges that a state holds, (L, M)."""
-    _, store = dynamics.seen(problem, state, no_aid(dynamics.layout, state.x.shape[0]), keep=True)
-    return np.asarray(_product(dynamics.stores.matrix, state.x[:, :-1]) + store.coulombs)
+    charge = _product(dynamics.stores.matrix, state.x[:, :-1])
+    if not dynamics.junctions_store:
+        return charge
+    line = linearise(dynamics.layout, problem, state, no_aid(dynamics.layout, state.x.shape[0]), keep=True)
+    return charge + dynamics.held(line).coulombs
 
 
 def euler_step(dynamics: Dynamics, problem: Problem, begun: Reached, seconds: float) -> Reached:
@@ -121,20 +124,24 @@ def _solved(dynamics: Dynamics, stage: _Stage, begun: Reached, guess: Floats, it
 
 
 def _iterated(dynamics: Dynamics, stage: _Stage, state: State) -> Reached:
-    layout, reactive = dynamics.layout, dynamics.reactive
-    line, store = dynamics.seen(stage.problem, state, stage.aid)
+    layout = dynamics.layout
+    line = linearise(layout, stage.problem, state, stage.aid, keep=False)
     x, nodes = state.x[:, :-1], len(layout.names)
-    residual = _product(stage.matrix, x) + stage.constant + stage.rate * store.coulombs
+    residual = _product(stage.matrix, x) + stage.constant
     layout.currents.add(residual, line.currents)
-    storing = summed(dynamics.stores.matrix, reactive.cells, store.farads)
-    step = _newton_step(summed(stage.problem.matrix + stage.rate * storing, layout.slopes, line.slopes), residual)
+    conducting, storing, charge = stage.matrix, dynamics.stores.matrix, _product(dynamics.stores.matrix, x)
+    if dynamics.junctions_store:
+        store = dynamics.held(line)
+        residual += stage.rate * store.coulombs
+        storing = summed(storing, dynamics.reactive.cells, store.farads)
+        conducting, charge = stage.problem.matrix + stage.rate * storing, charge + store.coulombs
+    step = _newton_step(summed(conducting, layout.slopes, line.slopes), residual)
     after = state.x.copy()
     after[:, :-1] += step
     modes = _modes(dynamics, stage.problem, state, after, line.cut)
     small = (np.abs(step) <= stage.slack + _RELATIVE * np.abs(x))[:, :nodes].all(axis=1)
     arrived = np.asarray(small & ~line.cut & (modes == state.modes).all(axis=1))
-    charge = _product(dynamics.stores.matrix, x) + store.coulombs + _product(storing, step)
-    return Reached(replace(line.state, x=after, modes=modes), charge, arrived)
+    return Reached(replace(line.state, x=after, modes=modes), charge + _product(storing, step), arrived)
 
 
 def _product(matrix: Floats, x: Floats) -> Floats:

@@ -10,6 +10,7 @@ from tests.simulated.test_board import DESCRIPTION
 def bench():
     with open_bench(DESCRIPTION, seed=1, nominal=True) as opened:
         opened.supply.connection().receive(b"VOLT 10,(@1);:CURR 1,(@1);:OUTP 1,(@1)\n")
+        opened.clock.advance(5.0)
         yield opened
 
 
@@ -33,6 +34,7 @@ def test_nominal_benches_hold_the_same_board_whatever_the_seed():
     def volts(seed):
         with open_bench(DESCRIPTION, seed=seed, nominal=True) as opened:
             opened.board.feed("INP", volts=10.0, limit_amps=1.0, on=True)
+            opened.clock.advance(5.0)
             return opened.board.volts("OUT")
 
     assert volts(1) == volts(2)

@@ -179,6 +179,7 @@ def test_a_load_on_a_negative_output_sees_plus(clock):
     description = replace(DESCRIPTION, outputs=(("OUTN", "b"),), negative=frozenset({"INN", "OUTN"}))
     board = SimulatedBoard(description, clock)
     board.feed("INN", volts=10.0, limit_amps=1.0, on=True)
+    clock.advance(5.0)
     board.draw("OUTN", 0.1)
 
     assert board.volts("OUTN") == pytest.approx(-10.0, abs=0.02)
@@ -193,11 +194,49 @@ def test_a_load_put_on_after_the_cut_empties_the_rail_sooner(board, feed, clock)
 
     board.draw("OUT", 0.005)
     at_once = board.volts("INP")
-    amps = before / 1000.1 + 0.005 + (before - 0.05) / 5510.0  # through R2, the load, and R4
     clock.advance(0.2)
 
+    # 1000 uF into 846 ohm and a constant 5 mA: towards minus 5 mA x 846 ohm, with the time constant of both
+    towards = -0.005 * OHMS
+    expected = towards + (before - towards) * math.exp(-0.2 / (1e-3 * OHMS))
     assert at_once == pytest.approx(before, rel=1e-6)
-    assert board.volts("INP") == pytest.approx(before * math.exp(-0.2 / (1e-3 * before / amps)), rel=0.01)
+    assert board.volts("INP") == pytest.approx(expected, abs=0.1)
+
+
+def test_a_rail_charges_in_a_straight_line_under_its_current_limit(board, clock):
+    board.feed("INP", volts=10.0, limit_amps=1.0, on=True)
+
+    for milliseconds in (2, 5, 8):
+        clock.advance(milliseconds * 1e-3 - clock.seconds())
+        assert board.supply_state("INP").regulation is Regulation.CURRENT
+        assert board.volts("INP") == pytest.approx(0.1 + 1.0 * milliseconds, abs=0.1)  # 1 A into 1000 uF, and R1
+
+    clock.advance(0.1)
+    assert board.supply_state("INP").regulation is Regulation.VOLTAGE
+    assert board.volts("INP") == pytest.approx(10.0)
+
+
+def test_looking_often_changes_nothing():
+    def decayed(looks):
+        clock = VirtualClock()
+        board = SimulatedBoard(DESCRIPTION, clock)
+        board.feed("INP", volts=10.0, limit_amps=1.0, on=True)
+        clock.advance(5.0)
+        board.feed("INP", volts=10.0, limit_amps=1.0, on=False)
+        for _ in range(looks):
+            clock.advance(0.5 / looks)
+            board.volts("INP")
+        return board.volts("INP")
+
+    assert decayed(50) == pytest.approx(decayed(1), abs=0.02)
+
+
+def test_a_trimmer_turned_on_the_way_takes_part(board, feed, clock):
+    feed(seconds=0.004)
+    board.turn("trim", 0.0)
+    clock.advance(0.002)
+
+    assert board.volts("OUT") == pytest.approx(board.volts("INP") * 1000.0 / 1010.0, rel=0.02)
 
 
 def turned_in(board, clock, target, seed=1):

@@ -21,6 +21,7 @@ from simulated.circuit import (
 )
 from simulated.circuit.charges import depletion, depletion_of
 from simulated.circuit.transient import Tolerance, Transient
+from simulated.motion import LEAST_FARADS, ROUGH
 
 from . import ngspice, ngspice_dynamics
 from .boards import BOARDS, REFERENCE, bench_circuit, board, load_ohms, stored
@@ -28,6 +29,11 @@ from .boards import BOARDS, REFERENCE, bench_circuit, board, load_ohms, stored
 Floats = NDArray[np.float64]
 # The issue allows 1 % of full scale; measured 0.34 % behind the sources' nodes.
 FULL_SCALE = 0.005
+FINE: dict[str, Any] = {}
+# As the simulated bench follows a board; readings are taken at rest, so the way there may be rough. An input that
+# only junctions hold after the cut, as adj3t's behind its diode, is not compared. Measured: 2.8 % of full scale.
+AS_THE_BENCH: dict[str, Any] = {"tolerance": ROUGH, "least_farads": LEAST_FARADS}
+BENCH_SCALE, RAILS = 0.03, ("outp", "outn", "p1", "n1", "vi", "vb")
 RAMPS = json.loads(ngspice_dynamics.STORED.read_text())["ramps"]
 RC = "t\nR1 a b 1k\nC1 b 0 1u\n"
 
@@ -68,24 +74,28 @@ def of_full_scale(found: Floats, wanted: Floats) -> float:
     return float((np.abs(found - wanted) / np.abs(wanted).max(axis=0)).max())
 
 
+@pytest.mark.parametrize(("way", "most"), [(FINE, FULL_SCALE), (AS_THE_BENCH, BENCH_SCALE)])
 @pytest.mark.parametrize("load", ["noload", "half"])
 @pytest.mark.parametrize("name", BOARDS)
-def test_every_stored_ramp_agrees(name: str, load: str) -> None:
+def test_every_stored_ramp_agrees(name: str, load: str, way: dict[str, Any], most: float) -> None:
     circuit, volts = supplied(name, load)
     nodes, times, wanted = history(name, "ramp", load)
-    found = raised(Transient(circuit), volts, 1.0, times, nodes)
-    assert of_full_scale(found, wanted) < FULL_SCALE
+    found = raised(Transient(circuit, **way), volts, 1.0, times, nodes)
+    seen = [at for at, node in enumerate(nodes) if node in RAILS or way is FINE]
+    assert of_full_scale(found[:, seen], wanted[:, seen]) < most
 
 
+@pytest.mark.parametrize(("way", "most"), [(FINE, FULL_SCALE), (AS_THE_BENCH, BENCH_SCALE)])
 @pytest.mark.parametrize("load", ["noload", "half"])
 @pytest.mark.parametrize("name", BOARDS)
-def test_every_stored_decay_agrees(name: str, load: str) -> None:
+def test_every_stored_decay_agrees(name: str, load: str, way: dict[str, Any], most: float) -> None:
     circuit, volts = supplied(name, load)
     nodes, times, wanted = history(name, "cut", load)
-    run = Transient(circuit)
+    run = Transient(circuit, **way)
     run.start_from(circuit.operating_point(supplies=feed(volts)))
     found = run.advance(times[-1], watch=nodes).at(times)[0]
-    assert of_full_scale(found[1:], wanted[1:]) < FULL_SCALE  # the first row stands just before the cut
+    seen = [at for at, node in enumerate(nodes) if node in RAILS or way is FINE]
+    assert of_full_scale(found[1:, seen], wanted[1:, seen]) < most  # the first row stands just before the cut
 
 
 def textbook_ramp(deck: str, nodes: list[str]) -> Floats:
@@ -129,6 +139,20 @@ def test_a_ringing_circuit_rings_by_its_formula() -> None:
     alpha, omega, t = 1e3, np.sqrt(1e8 - 1e6), trace.seconds
     wanted = 1.0 - np.exp(-alpha * t) * (np.cos(omega * t) + alpha / omega * np.sin(omega * t))
     assert trace.volts[0, :, 0] == pytest.approx(wanted, abs=2e-3)
+
+
+def test_a_step_across_the_end_of_charging_does_not_overshoot() -> None:
+    run = Transient(one_supply("t\nR1 a b 0.1\nC1 b 0 1m\nR2 b 0 1k\n"), tolerance=ROUGH)
+    trace = run.advance(0.1, supplies=feed({"S": 10.0}, limit=1.0), watch=["b"])
+    assert trace.volts.max() == pytest.approx(10.0, abs=0.01)
+
+
+def test_small_capacitors_can_be_left_out() -> None:
+    circuit = one_supply("t\nR1 a b 1k\nC1 b 0 1u\nR2 b c 1k\nC2 c 0 5n\n")
+    run = Transient(circuit, least_farads=10e-9)
+    run.advance(1e-3, supplies=feed({"S": 10.0}))
+    assert run.volts("b")[0] == pytest.approx(10.0 * -np.expm1(-1.0), abs=0.02)
+    assert run.volts("c")[0] == pytest.approx(float(run.volts("b")[0]), abs=1e-6)
 
 
 def test_a_limited_supply_charges_in_a_straight_line_and_then_holds_its_volts() -> None:

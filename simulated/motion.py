@@ -1,0 +1,91 @@
+"""A board between two states of rest: rails that rise, charge under a current limit and decay, in virtual time.
+
+What a bench sees takes milliseconds and more, so only capacitors from 10 nF up are followed; a board that gets lost
+so (where its states part, say) is followed with every charge it has.
+"""
+
+import logging
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from simulated.circuit import Circuit, OperatingPoint, Parts, SupplySetting, Tolerance, Transient
+
+__all__ = ["Conditions", "Motion", "Motions"]
+
+logger = logging.getLogger(__name__)
+
+LEAST_FARADS = 10e-9
+# Readings are taken at rest; on the way there a rail may be a few hundredths of a volt off.
+ROUGH = Tolerance(volts=2e-2, share=4e-3, first_seconds=5e-4)
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """What stays while a board moves: netlist parameters (trimmers among them) and temperature."""
+
+    parameters: tuple[tuple[str, float], ...]
+    celsius: float
+
+
+class Motion:
+    """One board on its way; `begin` says where it stands, `advance` takes it on."""
+
+    def __init__(self, transients: Callable[[bool], Transient], begin: OperatingPoint) -> None:
+        self._transients = transients
+        self._fine = False
+        self._moving = self._started(begin)
+        self.lost = False
+
+    def advance(self, seconds: float, supplies: Mapping[str, SupplySetting], loads: Mapping[str, float]) -> None:
+        """Go on for a while; a board that can't be followed is `lost`, and stands where it stood."""
+        begun = self._moving.point()
+        self._moving.advance(seconds, supplies=supplies, loads=loads)
+        if not self._solved() and not self._fine:
+            self._fine, self._moving = True, self._started(begun)
+            self._moving.advance(seconds, supplies=supplies, loads=loads)
+        if not self._solved():
+            logger.warning("the simulated board can't be followed through time: taken as at rest")
+            self.lost, self._moving = True, self._started(begun)
+
+    def point(self) -> OperatingPoint:
+        """Return where the board stands."""
+        return self._moving.point()
+
+    def settled(self) -> bool:
+        """Return whether the board hardly moves any more."""
+        return self._moving.settled()
+
+    def _solved(self) -> bool:
+        return bool(self._moving.point().solved[0])
+
+    def _started(self, point: OperatingPoint) -> Transient:
+        moving = self._transients(self._fine)
+        moving.start_from(point)
+        return moving
+
+
+class Motions:
+    """Starts motions of one board; what they are computed with is made once for the conditions last used."""
+
+    def __init__(self, circuit: Circuit, parts: Parts) -> None:
+        self._circuit, self._parts = circuit, parts
+        self._made: dict[tuple[Conditions, bool], Transient] = {}
+
+    def begin(self, conditions: Conditions, point: OperatingPoint) -> Motion:
+        """Return a motion that begins at a point."""
+        return Motion(lambda fine: self._transient(conditions, fine=fine), point)
+
+    def _transient(self, conditions: Conditions, *, fine: bool) -> Transient:
+        key = conditions, fine
+        if key not in self._made:
+            self._made = {
+                key: Transient(
+                    self._circuit,
+                    parts=self._parts,
+                    parameters=dict(conditions.parameters),
+                    celsius=conditions.celsius,
+                    tolerance=None if fine else ROUGH,
+                    least_farads=0.0 if fine else LEAST_FARADS,
+                )
+            }
+        return self._made[key]
