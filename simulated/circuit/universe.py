@@ -1,7 +1,8 @@
 """List every assembly fault that a board can have: each mounted part in each of its modes, and the likely bridges.
 
 What the netlist cannot tell (which pins lie side by side, which capacitors have a plus) comes from a plain
-description. Each defect carries its class, for weights by class.
+description. Each defect carries its class, for weights by class. A fault that several mishaps cause is listed once,
+under the likeliest: a blob from collector to emitter is a pass transistor that shorted, an open part a missing one.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -21,6 +22,12 @@ __all__ = ["BoardNotes", "Defect", "FaultClass", "universe"]
 # What a mounted resistor or wire is not: series resistance of capacitors, tracks and terminals.
 _PARASITIC = ("RESR", "RT")
 _ELECTROLYTIC_FARADS = 1e-6  # from here on a capacitor counts as polarised where the description does not say
+# An electrolytic that has dried out: half its capacitance, or ohms in series. Its usual end of life (-20 %, twice the
+# series resistance) shows on no board; one that is noticed is worse. Common practice, no source.
+_DRY_VALUE, _DRY_OHMS = "-50%", 5.0
+_DRIFT = 0.02  # of a reference's voltage: an aged one is 1 % to 5 % off; common practice, no source
+# By the letters of its refdes a diode is one among its kind, which look the same: references, and unlit LEDs.
+_REFERENCE, _ALIKE = "DZ", ("DZ", "DLED")
 
 
 class FaultClass(Enum):
@@ -74,7 +81,7 @@ def universe(netlist: Netlist, notes: BoardNotes | None = None) -> tuple[Defect,
     found: dict[tuple[str, str, str], Defect] = {}
     for text, fault_class in _texts(netlist, notes):
         fault = parse_fault(text)
-        found.setdefault((fault.part.upper(), fault.kind, fault.value), Defect(fault, fault_class))
+        found.setdefault((fault.part.upper(), fault.kind, fault.value.lower()), Defect(fault, fault_class))
     return tuple(found.values())
 
 
@@ -117,7 +124,7 @@ def _texts(netlist: Netlist, notes: BoardNotes) -> Texts:
         elif element.kind == "L":
             yield from ((f"{name}:open", FaultClass.OPEN), (f"{name}:short", FaultClass.DAMAGED), _cold(name))
         elif element.kind == "D":
-            yield from _diode(name)
+            yield from _diode(netlist, element)
         elif element.kind == "Q":
             yield from _transistor(name)
         elif element.kind == "X":
@@ -165,19 +172,61 @@ def _fuse(name: str) -> Texts:
 def _capacitor(netlist: Netlist, element: Element, notes: BoardNotes) -> Texts:
     name = element.name
     yield f"{name}:open", FaultClass.OPEN
+    yield _cold(name)
     yield f"{name}:short", FaultClass.BRIDGE
     yield f"{name}:value:x10", FaultClass.DECADE
     yield f"{name}:value:/10", FaultClass.DECADE
     large = (_size(netlist, element) or 0.0) >= _ELECTROLYTIC_FARADS
     if large if notes.polarised is None else name in notes.polarised:
         yield f"{name}:reversed", FaultClass.ELECTROLYTIC
+        yield f"{name}:value:{_DRY_VALUE}", FaultClass.DAMAGED
+        yield f"{name}:cold:{_DRY_OHMS:g}", FaultClass.DAMAGED
 
 
-def _diode(name: str) -> Texts:
+def _diode(netlist: Netlist, element: Element) -> Texts:
+    name = element.name
     yield f"{name}:open", FaultClass.OPEN
     yield _cold(name)
     yield f"{name}:short", FaultClass.DAMAGED
     yield f"{name}:reversed", FaultClass.REVERSED
+    ohms = _zener_ohms(netlist, name)
+    if ohms is not None:
+        yield _drifted(name, ohms)
+        yield f"{name}:bridge:{_two_digits(ohms)}", FaultClass.DAMAGED  # soft: it leaks what it should regulate
+    for model in _models_alike(netlist, element):
+        yield f"{name}:swapped:{model.upper()}", FaultClass.LOOK_ALIKE
+
+
+def _zener_ohms(netlist: Netlist, flat_name: str) -> float | None:
+    """Return a reference's voltage over its test current, None for a diode that is none or does not say."""
+    element = netlist.element(flat_name)
+    given = netlist.models[element.model or ""].parameters
+    if not flat_name.rpartition(".")[2].startswith(_REFERENCE) or not {"bv", "ibv"} <= given.keys():
+        return None
+    volts, amps = (float(evaluate(given[name], parameter_values(netlist, {}))) for name in ("bv", "ibv"))
+    return volts / amps if volts > 0.0 and amps > 0.0 else None
+
+
+def _drifted(name: str, ohms: float) -> tuple[str, FaultClass]:
+    # A reference that drifted upwards, made of ohms in series: the same at its test current, and no other kind can.
+    return f"{name}:cold:{_two_digits(_DRIFT * ohms)}", FaultClass.DAMAGED
+
+
+def _two_digits(ohms: float) -> str:
+    return f"{float(f'{ohms:.1e}'):g}"
+
+
+def _models_alike(netlist: Netlist, element: Element) -> Sequence[str]:
+    """Return the other models among the diodes on the board that look like this one, in the netlist's order."""
+    letters = _letters(element.name)
+    if letters not in _ALIKE:
+        return ()
+    family = [e.model for e in netlist.body.elements if e.kind == "D" and _letters(e.name) == letters]
+    return tuple(dict.fromkeys(model for model in family if model and model != element.model))
+
+
+def _letters(name: str) -> str:
+    return name.rstrip("0123456789")
 
 
 def _transistor(name: str) -> Texts:
@@ -202,6 +251,10 @@ def _package(netlist: Netlist, element: Element, notes: BoardNotes) -> Texts:
     for one, other in combinations(pins, 2):
         if len(pins) == 3:
             yield f"{name}.{one}-{other}:short", FaultClass.BRIDGE
+    for inner in netlist.body.subcircuits[element.model or ""].body.elements:
+        ohms = _zener_ohms(netlist, f"{name}.{inner.name}") if inner.kind == "D" else None
+        if ohms is not None:
+            yield _drifted(f"{name}.{inner.name}", ohms)
     turned = notes.turned.get(name, "")
     if turned or len(pins) == 3:
         yield f"{name}:rotated" + (f":{turned}" if turned else ""), FaultClass.ROTATED

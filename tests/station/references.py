@@ -13,4 +13,4 @@ def rows(name: str) -> list[dict[str, str]]:
 
 def inputs(row: dict[str, str]) -> dict[str, float]:
     """The 'VH=15.012;VL=14.985' column of a worked example as numbers."""
-    return {name: float(value) for name, value in (pair.split("=") for pair in row["inputs"].split(";"))}
+    return {name: float(value) for name, value in (pair.split("=") for pair in row["inputs"].split(";") if pair)}

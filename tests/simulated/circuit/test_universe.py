@@ -3,7 +3,17 @@ from functools import cache
 
 import pytest
 
-from simulated.circuit import BoardNotes, Circuit, Defect, FaultClass, FaultError, Netlist, universe, with_fault
+from simulated.circuit import (
+    BoardNotes,
+    Circuit,
+    Defect,
+    FaultClass,
+    FaultError,
+    Netlist,
+    parse_fault,
+    universe,
+    with_fault,
+)
 
 from .boards import BOARDS, board, fed_board, stored
 from .fault_words import in_words
@@ -74,6 +84,52 @@ def test_an_electrolytic_is_told_by_its_size_where_the_notes_do_not_say() -> Non
 
 def test_each_class_is_there() -> None:
     assert {defect.fault_class for defect in listed("dual15")} == set(FaultClass)
+
+
+@pytest.mark.parametrize(("name", "part"), [("dual15", "C101"), ("adj3t", "C3"), ("bat5", "C1")])
+def test_an_electrolytic_dries_out_and_its_joint_can_be_cold(name: str, part: str) -> None:
+    damaged = {str(d.fault) for d in listed(name) if d.fault_class is FaultClass.DAMAGED}
+    assert {f"{part}:value:-50%", f"{part}:cold:5"} <= damaged
+    assert f"{part}:cold" in texts(name)
+
+
+def test_a_ceramic_capacitor_does_not_dry_out() -> None:
+    assert "C102:cold" in texts("dual15")
+    assert not {"C102:cold:5", "C102:value:-50%"} & set(texts("dual15"))
+
+
+# 0.02 x BV/IBV of the reference's model; in adj3t it is inside the regulator.
+@pytest.mark.parametrize(
+    ("name", "fault", "node"),
+    [("dual15", "DZ101:cold:45", "pref"), ("adj3t", "XU1.DZ:cold:38", "outp"), ("bat5", "DZ1:cold:250", "ref")],
+)
+def test_a_reference_drifts_by_two_percent(name: str, fault: str, node: str) -> None:
+    assert fault in texts(name)
+    healthy, drifted = (
+        Circuit(netlist).operating_point().volts(node)[0]
+        for netlist in (fed_board(name), with_fault(fed_board(name), parse_fault(fault)))
+    )
+    assert drifted / healthy == pytest.approx(1.02, abs=0.006)  # none runs at just its test current
+
+
+def test_a_soft_reference_lowers_its_rail_and_a_rectifier_is_none() -> None:
+    assert "DZ101:bridge:2200" in texts("dual15")  # BV/IBV = 5.6 V / 2.5 mA
+    assert not [text for text in texts("dual15") if text.startswith("D101:") and text.split(":")[1] == "bridge"]
+
+
+def test_a_pass_transistor_that_shorted_is_listed_as_the_bridge_it_looks_like() -> None:
+    assert "Q101.c-e:short" in texts("dual15")
+
+
+def test_unlit_leds_are_taken_for_one_another() -> None:
+    assert {"DLED101:swapped:DLEDG", "DLED102:swapped:DLEDR"} <= set(texts("dual15"))
+    assert not [text for text in texts("bat5") if text.startswith("DLED1:swapped")]  # the only one there
+
+
+def test_a_look_alike_that_the_notes_name_too_is_listed_once() -> None:
+    notes = BoardNotes(confused={"DLED101": ("dledg",)})
+    named = [str(d.fault) for d in universe(board("dual15"), notes)]
+    assert [text for text in named if text.upper() == "DLED101:SWAPPED:DLEDG"] == ["DLED101:swapped:DLEDG"]
 
 
 @pytest.mark.parametrize(
