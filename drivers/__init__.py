@@ -22,7 +22,7 @@ from drivers.errors import (
 )
 from drivers.links import Links, open_links
 from drivers.load import Load
-from drivers.meter import Meter, MeterReading
+from drivers.meter import Meter, MeterReading, fitting_range
 from drivers.scpi import Identity
 from drivers.session import Session
 from drivers.supply import Found, Measured, Mode, Supply
@@ -57,6 +57,7 @@ __all__ = [
     "bound",
     "dialect",
     "dialect_names",
+    "fitting_range",
     "open_links",
     "row_for",
 ]

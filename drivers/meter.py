@@ -1,7 +1,7 @@
 """Read DC volts with a multimeter, on a fixed range, with as much integration as is asked for."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from drivers.conversation import Conversation
@@ -11,7 +11,7 @@ from drivers.errors import Overloaded, bad_reply
 from drivers.scpi import Identity, Special, parse_reading
 from drivers.session import Session, understanding
 
-__all__ = ["Meter", "MeterReading"]
+__all__ = ["Meter", "MeterReading", "fitting_range"]
 
 # A rail a little above its nominal value must not overload the range that ends there; common practice, no source.
 _HEADROOM = 1.05
@@ -70,7 +70,7 @@ class Meter:
             raise ValueError(f"the meter was to integrate {power_line_cycles} power-line cycles; write more than 0")
         if channel is not None:
             self._close_channel(self._full_number(channel))
-        fitting = self._fitting_range(expected_volts)
+        fitting = fitting_range(self._traits.ranges_volts, expected_volts)
         highest = self._traits.ranges_volts[-1]
         reading = self._read_on(fitting, power_line_cycles)
         if reading is None and fitting < highest:
@@ -87,14 +87,6 @@ class Meter:
         if channel < 1:
             raise ValueError(f"the meter was to read channel {channel}; write 1 or more")
         return channel + self._traits.channel_offset if channel <= _MOST_CARD_CHANNELS else channel
-
-    def _fitting_range(self, expected_volts: float | None) -> float:
-        """Return the smallest range with room for what is expected; the highest if that is unknown or beyond all."""
-        ranges = self._traits.ranges_volts
-        if expected_volts is None:
-            return ranges[-1]
-        fitting = (span for span in ranges if abs(expected_volts) * _HEADROOM <= span)
-        return next(fitting, ranges[-1])
 
     def _close_channel(self, number: int) -> None:
         """Close one channel of the scanner and open all others; returns when its relay has settled."""
@@ -145,3 +137,11 @@ class Meter:
         if value is Special.NOT_A_NUMBER:
             raise bad_reply(self.session.where(message), f"'{reply}' means that there is no reading")
         return None if isinstance(value, Special) else value
+
+
+def fitting_range(ranges_volts: Sequence[float], expected_volts: float | None) -> float:
+    """Return the smallest range with room for what is expected; the highest if that is unknown or beyond all."""
+    if expected_volts is None:
+        return ranges_volts[-1]
+    fitting = (span for span in ranges_volts if abs(expected_volts) * _HEADROOM <= span)
+    return next(fitting, ranges_volts[-1])

@@ -17,7 +17,23 @@ from simulated.instruments import Load, Meter, Supply
 from simulated.ports import LoadState, SupplyState
 from simulated.server import Instrument, Server, open_server
 
-__all__ = ["SimulatedBench", "open_bench"]
+__all__ = ["Chances", "SimulatedBench", "chances", "open_bench"]
+
+
+@dataclass(frozen=True)
+class Chances:
+    """Where everything accidental about one simulated bench and its board comes from: a generator each."""
+
+    parts: np.random.Generator
+    supply: np.random.Generator
+    meter: np.random.Generator
+    load: np.random.Generator
+    hands: np.random.Generator
+
+
+def chances(seed: int) -> Chances:
+    """Return the generators of a seed: one seed, one board on one bench, on the wire or in lockstep."""
+    return Chances(*(np.random.default_rng(sequence) for sequence in np.random.SeedSequence(seed).spawn(5)))
 
 
 @dataclass(frozen=True)
@@ -85,31 +101,29 @@ def open_bench(
 
     With `nominal` every part has its nominal value. Raises SimulatedError or CircuitError for a wrong description.
     """
-    parts, supply_rng, meter_rng, load_rng, hands_rng = (
-        np.random.default_rng(sequence) for sequence in np.random.SeedSequence(seed).spawn(5)
-    )
+    own = chances(seed)
     clock = VirtualClock()
-    board = SimulatedBoard(description, clock, rng=None if nominal else parts, faults=faults)
+    board = SimulatedBoard(description, clock, rng=None if nominal else own.parts, faults=faults)
     inputs = [name for name, _ in description.inputs]
     outputs = [name for name, _ in description.outputs]
     supply = Supply(
         f"RAILBENCH,SIM-SUPPLY,{seed},1.0",
         [_SupplyPort(board, name) for name in inputs],
         clock,
-        supply_rng,
+        own.supply,
         style="channel list",
     )
     terminals = list(description.terminals)
-    meter = Meter(f"RAILBENCH,SIM-METER,{seed},1.0", _MeterPort(board, terminals), len(terminals), clock, meter_rng)
+    meter = Meter(f"RAILBENCH,SIM-METER,{seed},1.0", _MeterPort(board, terminals), len(terminals), clock, own.meter)
     load = Load(
         f"RAILBENCH,SIM-LOAD,{seed},1.0",
         [_LoadPort(board, name) for name in outputs],
         clock,
-        load_rng,
+        own.load,
         style="channel list",
     )
     with ExitStack() as stack:
         instruments: dict[str, Instrument] = {"supply": supply, "meter": meter, "load": load}
         servers = {name: stack.enter_context(open_server(each)) for name, each in instruments.items()}
-        hands = Hands(board, description.trimmers, clock, hands_rng)
+        hands = Hands(board, description.trimmers, clock, own.hands)
         yield SimulatedBench(clock, board, hands, supply, meter, load, servers)

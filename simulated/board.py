@@ -15,6 +15,7 @@ from simulated.circuit import (
     LoadEnd,
     MeterEnd,
     Netlist,
+    Parts,
     SupplyEnd,
     SupplySetting,
     draw_parts,
@@ -29,7 +30,7 @@ from simulated.errors import SimulatedError
 from simulated.ports import LoadState, Regulation, SupplyState
 from simulated.powered import Modulation, Powered, Warmth
 
-__all__ = ["BoardDescription", "SimulatedBoard", "TrimmerDescription"]
+__all__ = ["BoardDescription", "SimulatedBoard", "TrimmerDescription", "built", "fitted", "wired"]
 
 METER_OHMS = 10e6  # the usual input resistance of a bench meter: common practice, no source
 
@@ -79,28 +80,10 @@ class SimulatedBoard:
     ) -> None:
         self._description = description
         self.lock = threading.RLock()  # every instrument reaches the board on a thread of its own
-        netlist = read_netlist(description.netlist, name=description.netlist_name, folder=description.folder)
-        for terminal, node in description.terminals.items():
-            if node.lower() not in netlist.nodes:
-                raise SimulatedError(f"terminal {terminal} is at node '{node}', which {netlist.name} does not have")
-        for fault in faults:
-            netlist = with_fault(netlist, parse_fault(fault))
-        offsets = dict(description.offsets)
-        netlist = with_offsets(netlist, offsets)
-        parts = (
-            nominal_parts(netlist)
-            if rng is None
-            else draw_parts(
-                netlist,
-                rng,
-                boards=1,
-                tolerances=dict(description.tolerances),
-                matched=description.matched,
-                offsets=offsets,
-            )
-        )
+        netlist = built(description, faults)
+        parts = nominal_parts(netlist) if rng is None else fitted(netlist, description, [rng])
         travel = {trimmer.parameter: 0.5 for trimmer in description.trimmers}  # all start at mid-travel
-        circuit = _circuit(netlist, description)
+        circuit = wired(netlist, description)
         self._modulation: Modulation | None = None
         self._powered = Powered(circuit, parts, clock, parameters=travel, warmth=description.warmth)
 
@@ -160,8 +143,34 @@ class SimulatedBoard:
         return -1.0 if terminal in self._description.negative else 1.0
 
 
-def _circuit(netlist: Netlist, description: BoardDescription) -> Circuit:
-    """Return the circuit of board and bench: a channel round a terminal below ground has its plus at GND."""
+def built(description: BoardDescription, faults: Sequence[str]) -> Netlist:
+    """Return a board's netlist as it was built, faults and all.
+
+    Raises SimulatedError for a terminal at no node, CircuitError for a netlist or fault that is wrong.
+    """
+    netlist = read_netlist(description.netlist, name=description.netlist_name, folder=description.folder)
+    for terminal, node in description.terminals.items():
+        if node.lower() not in netlist.nodes:
+            raise SimulatedError(f"terminal {terminal} is at node '{node}', which {netlist.name} does not have")
+    for fault in faults:
+        netlist = with_fault(netlist, parse_fault(fault))
+    return with_offsets(netlist, dict(description.offsets))
+
+
+def fitted(netlist: Netlist, description: BoardDescription, rngs: Sequence[np.random.Generator]) -> Parts:
+    """Return the parts of as many boards as there are generators, within their tolerances."""
+    return draw_parts(
+        netlist,
+        rngs,
+        boards=len(rngs),
+        tolerances=dict(description.tolerances),
+        matched=description.matched,
+        offsets=dict(description.offsets),
+    )
+
+
+def wired(netlist: Netlist, description: BoardDescription) -> Circuit:
+    """Return the circuit of board and bench; a channel round a terminal below ground has its plus at GND."""
 
     def around(terminal: str, node: str) -> tuple[str, str]:
         return ("0", node) if terminal in description.negative else (node, "0")

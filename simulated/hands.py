@@ -1,10 +1,12 @@
 """The simulated operator: turns a trimmer the way a person would, and answers questions."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
-from simulated.board import SimulatedBoard, TrimmerDescription
+from simulated.board import TrimmerDescription
 from simulated.clock import VirtualClock
 
 __all__ = ["Hands"]
@@ -15,6 +17,17 @@ FIRST_TURNS = 1.0  # without any experience of a trimmer, try one turn
 FINEST_TURNS = 1.0 / 72.0  # five degrees: what fingers can do
 MOST_TURNS = 5.0  # then look again
 SMALLEST_FELT_TURNS = 0.05  # below this the reading's noise says more than the turn
+
+
+class Trimmed(Protocol):
+    """A board as far as hands reach."""
+
+    @property
+    def trimmers(self) -> Mapping[str, float]:
+        """Each trimmer's travel clockwise, 0..1, by its netlist parameter."""
+
+    def turn(self, parameter: str, position: float) -> None:
+        """Put a trimmer's wiper to a position, 0..1 clockwise."""
 
 
 @dataclass
@@ -32,7 +45,7 @@ class Hands:
 
     def __init__(
         self,
-        board: SimulatedBoard,
+        board: Trimmed,
         trimmers: tuple[TrimmerDescription, ...],
         clock: VirtualClock,
         rng: np.random.Generator,

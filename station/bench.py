@@ -3,13 +3,12 @@
 The same performer serves a real and a simulated bench; it knows terminals and wiring, and no limits.
 """
 
-import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Protocol
 
-from drivers import AccuracyTable, DriverError, Load, Meter, Overloaded, Supply, bound, row_for
+from drivers import AccuracyTable, DriverError, Load, Meter, Overloaded, Supply
 from drivers import Mode as ChannelMode
 from station.asks import (
     Draw,
@@ -30,10 +29,10 @@ from station.board import Board
 from station.clock import Clock
 from station.errors import BenchError, Unreadable
 from station.interrupts import Interrupts
+from station.readings import MeterSheet, amps_reading, volts_reading
 from station.safety import made_safe
-from station.uncertainty import rectangular, resolution
 
-__all__ = ["Bench", "LoadChannel", "Operator", "SupplyChannel", "Wiring"]
+__all__ = ["Bench", "LoadChannel", "Operator", "SupplyChannel", "Wiring", "expected_volts", "protection_volts"]
 
 # A step of the input charges the board's capacitors at the current limit: that is no fault until it lasts.
 CHARGING_SECONDS = 0.2  # common practice, no source
@@ -78,8 +77,7 @@ class Wiring:
     loads: Mapping[str, LoadChannel]
     meter: Meter
     meter_channels: Mapping[str, int]
-    meter_accuracy: AccuracyTable
-    meter_resolution: Mapping[float, float]  # by power-line cycles, as a fraction of the range
+    meter_sheet: MeterSheet
 
 
 class Bench:
@@ -90,16 +88,12 @@ class Bench:
         self._operator, self._interrupts = operator, interrupts
 
     def prepare(self, highest_volts: Mapping[str, float]) -> None:
-        """Set and read back the protections, before anything is powered; BenchError where they do not hold.
-
-        Over-voltage: a tenth and half a volt above the profile's highest point, never above the board's ceiling.
-        """
+        """Set and read back the protections, before anything is powered; BenchError where they do not hold."""
         for name, wired in self._wiring.supplies.items():
-            ceiling = self._board.form.terminals[name].never_above or 0.0
             with _told_as_bench_error():
                 wired.supply.prepare(
                     wired.channel,
-                    over_volts=min(ceiling, 1.1 * highest_volts[name] + 0.5),
+                    over_volts=protection_volts(self._board, name, highest_volts[name]),
                     over_amps_delay_seconds=OVER_AMPS_DELAY_SECONDS,
                 )
         for wired_load in self._wiring.loads.values():
@@ -148,31 +142,21 @@ class Bench:
             return self._volts(ask) if ask.quantity is Quantity.VOLTAGE else self._amps(ask)
 
     def _volts(self, ask: Read) -> Reading:
-        form = self._board.form.terminals[ask.terminal]
-        expected = form.nominal or form.never_above or 100.0
+        expected = expected_volts(self._board, ask.terminal)
         channel = self._wiring.meter_channels[ask.terminal]
         try:
             told = self._wiring.meter.read_volts(channel, expected_volts=expected, power_line_cycles=ask.effort)
         except Overloaded as error:
             raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
-        cycles = told.power_line_cycles_actual
-        row = row_for(self._wiring.meter_accuracy, "voltage", told.range_volts)
-        step = self._wiring.meter_resolution[cycles] * told.range_volts
-        u_random = math.hypot(row.noise_rms / math.sqrt(cycles), resolution(step))
-        source = f"meter, {told.range_volts:g} V range"
-        u_common = rectangular(bound(row, told.volts))
-        return Reading(told.volts, u_random, u_common, source, cycles, self._clock.seconds())
+        cycles, seconds = told.power_line_cycles_actual, self._clock.seconds()
+        return volts_reading(self._wiring.meter_sheet, told.volts, told.range_volts, cycles, seconds)
 
     def _amps(self, ask: Read) -> Reading:
         wired = self._wiring.supplies.get(ask.terminal)
         if wired is None:
             raise Unreadable(f"no instrument reads a current at {ask.terminal}")
         told = wired.supply.measure(wired.channel)
-        row = row_for(wired.readback, "current", 0.0)
-        u_random = math.hypot(row.noise_rms, resolution(row.digit))
-        source = f"supply channel {wired.channel}, current readback"
-        # A readback has no integration to choose: it counts as one power-line cycle.
-        return Reading(told.amps, u_random, rectangular(bound(row, told.amps)), source, 1.0, self._clock.seconds())
+        return amps_reading(wired.readback, told.amps, wired.channel, self._clock.seconds())
 
     def turn(self, ask: Turn) -> Turned:
         """See Performer."""
@@ -207,6 +191,20 @@ _MODES = {
     ChannelMode.TRIPPED: Mode.TRIPPED,
     ChannelMode.OFF: Mode.TRIPPED,  # switched on and found off: whatever did it, it is no constant voltage
 }
+
+
+def protection_volts(board: Board, terminal: str, highest_volts: float) -> float:
+    """Return an input's over-voltage protection, a magnitude.
+
+    A tenth and half a volt above the profile's highest point, never above the board's ceiling.
+    """
+    return min(board.form.terminals[terminal].never_above or 0.0, 1.1 * highest_volts + 0.5)
+
+
+def expected_volts(board: Board, terminal: str) -> float:
+    """Return what a meter's range must have room for at a terminal; its sign does not matter."""
+    form = board.form.terminals[terminal]
+    return form.nominal or form.never_above or 100.0
 
 
 def _off(make_safe: Callable[[int], tuple[str, ...]], channel: int) -> Callable[[], tuple[str, ...]]:

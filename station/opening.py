@@ -20,23 +20,26 @@ from station.board import Board
 from station.clock import Clock, SimulatedClock
 from station.errors import BenchError, InputError, halves
 from station.interrupts import Interrupts
+from station.readings import MeterSheet
 
 __all__ = ["OpenBench", "described", "open_simulated"]
 
 # What the data sheets of the simulated instruments would say; the simulated side has figures of its own.
-METER_ACCURACY = AccuracyTable(
-    tuple(
-        AccuracyRow("voltage", volts, of_reading=of_reading, of_range=of_range, noise_rms=noise * volts)
-        for volts, of_reading, of_range, noise in (
-            (0.1, 50e-6, 35e-6, 3e-6),
-            (1.0, 40e-6, 7e-6, 1e-6),
-            (10.0, 35e-6, 5e-6, 1e-6),
-            (100.0, 45e-6, 6e-6, 1e-6),
-            (1000.0, 45e-6, 10e-6, 1e-6),
+METER_SHEET = MeterSheet(
+    AccuracyTable(
+        tuple(
+            AccuracyRow("voltage", volts, of_reading=of_reading, of_range=of_range, noise_rms=noise * volts)
+            for volts, of_reading, of_range, noise in (
+                (0.1, 50e-6, 35e-6, 3e-6),
+                (1.0, 40e-6, 7e-6, 1e-6),
+                (10.0, 35e-6, 5e-6, 1e-6),
+                (100.0, 45e-6, 6e-6, 1e-6),
+                (1000.0, 45e-6, 10e-6, 1e-6),
+            )
         )
-    )
+    ),
+    {0.02: 1e-5, 0.2: 3e-6, 1.0: 1e-6, 10.0: 3e-7, 100.0: 1e-7},
 )
-METER_RESOLUTION = {0.02: 1e-5, 0.2: 3e-6, 1.0: 1e-6, 10.0: 3e-7, 100.0: 1e-7}
 READBACK_ACCURACY = AccuracyTable(
     (AccuracyRow("current", 0.0, of_reading=1e-3, counts=5, digit=1e-4, noise_rms=1e-5),)  # 0.1 % + 0.5 mA
 )
@@ -114,8 +117,7 @@ def _wired(board: Board, inside: SimulatedBench, links: Links, clock: Clock) -> 
         loads={name: LoadChannel(load, channel) for channel, name in enumerate(outputs, start=1)},
         meter=meter,
         meter_channels={name: channel for channel, name in enumerate((*inputs, *outputs, *probes), start=1)},
-        meter_accuracy=METER_ACCURACY,
-        meter_resolution=METER_RESOLUTION,
+        meter_sheet=METER_SHEET,
     )
     return wiring, identities
 

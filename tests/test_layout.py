@@ -48,10 +48,10 @@ ALL = [path for room in ROOMS for path in modules(room)]
 BY_NAME = pytest.mark.parametrize("path", ALL, ids=name_of)
 
 # Who may import a room, beyond the room itself. The bench opener fills the board description and hands the virtual
-# clock over; lockstep and triage solve circuits without a bench.
+# clock over; lockstep and triage solve circuits without a bench; readings know the instruments' data sheets.
 DOORS = {
     "station": (),
-    "drivers": ("station.bench", "station.opening"),
+    "drivers": ("station.bench", "station.opening", "station.readings"),
     "simulated": ("station.opening", "station.lockstep", "station.triage"),
 }
 

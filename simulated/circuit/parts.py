@@ -51,7 +51,7 @@ def nominal_parts(netlist: Netlist, boards: int = 1) -> Parts:
 
 def draw_parts(
     netlist: Netlist,
-    rng: np.random.Generator,
+    rng: np.random.Generator | Sequence[np.random.Generator],
     boards: int,
     tolerances: Mapping[str, float] | None = None,
     *,
@@ -67,7 +67,8 @@ def draw_parts(
     parts a fault put in. `matched` are groups of parts from one lot, which share their draw. `offsets` are
     half-widths in volts at the pins given to `with_offsets`. The normal spread has a standard deviation of a third
     of the tolerance and ends there. Every board has a child generator of its own, so that it is the same, bit for
-    bit, in any batch. Raises CircuitError for an unknown name.
+    bit, in any batch; of several generators each board takes a child of its own one. Raises CircuitError for an
+    unknown name, and for generators that are not as many as boards.
     """
     spreads = spreads_of(netlist, tolerances or {}, matched, offsets or {})
     numbers = _numbers(rng, first, boards, _draws(netlist, spreads))
@@ -90,8 +91,15 @@ def _draws(netlist: Netlist, spreads: Sequence[Spread]) -> list[str]:
     return list(dict.fromkeys([*own, *(each.draw for each in spreads)]))
 
 
-def _numbers(rng: np.random.Generator, first: int, boards: int, names: Sequence[str]) -> dict[str, Floats]:
-    children = rng.spawn(first + boards)[first:]
+def _numbers(
+    rng: np.random.Generator | Sequence[np.random.Generator], first: int, boards: int, names: Sequence[str]
+) -> dict[str, Floats]:
+    if isinstance(rng, np.random.Generator):
+        children = rng.spawn(first + boards)[first:]
+    else:
+        children = [each.spawn(1)[0] for each in rng]
+    if len(children) != boards:
+        raise CircuitError(f"{len(children)} generators were given for {boards} boards; give one for each")
     table = np.array([child.uniform(-1.0, 1.0, len(names)) for child in children]).reshape(boards, len(names))
     return {name: table[:, column] for column, name in enumerate(names)}
 

@@ -14,7 +14,7 @@ from simulated.instruments.status import Status
 from simulated.instruments.tree import Command, command
 from simulated.ports import LoadPort, LoadState
 
-__all__ = ["BENCH_LOAD", "InputState", "Load", "LoadRatings"]
+__all__ = ["BENCH_LOAD", "InputErrors", "InputState", "Load", "LoadRatings"]
 
 _TRIPPED_BIT = 2  # QUEStionable bit 1: current
 
@@ -51,6 +51,15 @@ class InputState:
     tripped: bool
 
 
+class InputErrors:
+    """What one input's calibration is: how far its setting and its readbacks are off."""
+
+    def __init__(self, ratings: LoadRatings, rng: np.random.Generator) -> None:
+        self.programming = drawn(ratings.programming, rng)
+        self.volts = Readout(ratings.volts_readback, rng)
+        self.amps = Readout(ratings.amps_readback, rng)
+
+
 class LoadInput:
     """One input with what it is wired to."""
 
@@ -58,9 +67,7 @@ class LoadInput:
         self._port = port
         self._clock = clock
         self._ratings = ratings
-        self._programming = drawn(ratings.programming, rng)
-        self._volts = Readout(ratings.volts_readback, rng)
-        self._amps = Readout(ratings.amps_readback, rng)
+        self._errors = InputErrors(ratings, rng)
         self._settled_at = 0.0
         self.reset(on=False)
 
@@ -109,11 +116,11 @@ class LoadInput:
 
     def measure_volts(self) -> float:
         """Return a reading of the terminal volts, once the input has settled."""
-        return self._volts.read(self._settled_state().volts)
+        return self._errors.volts.read(self._settled_state().volts)
 
     def measure_amps(self) -> float:
         """Return a reading of the drawn amps, once the input has settled."""
-        return self._amps.read(self._settled_state().amps)
+        return self._errors.amps.read(self._settled_state().amps)
 
     def _settled_state(self) -> LoadState:
         self._clock.advance(max(0.0, self._settled_at - self._clock.seconds()))
@@ -121,7 +128,7 @@ class LoadInput:
 
     def _apply(self) -> None:
         self._settled_at = self._clock.seconds() + self._ratings.step_seconds
-        self._port.apply(amps=max(0.0, self._programming.of(self.amps_set)), on=self.draws)
+        self._port.apply(amps=max(0.0, self._errors.programming.of(self.amps_set)), on=self.draws)
 
 
 class Load:

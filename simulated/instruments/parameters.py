@@ -121,7 +121,7 @@ class Numeric:
         """Return the value rounded to the resolution; the range is checked after rounding (S2 21.8.10)."""
         if element.kind is Kind.CHARACTER:
             return self.limit(element.text)
-        value = self._rounded(element.number * self._factor(element))
+        value = self.rounded(element.number * self._factor(element))
         if not self.minimum <= value <= self.maximum:
             raise ScpiError(-222, f"{element.text}, allowed {self.minimum:g} to {self.maximum:g} {self.unit}".strip())
         return value
@@ -136,11 +136,11 @@ class Numeric:
             return self.default
         raise ScpiError(-141, word)
 
-    def _rounded(self, value: float) -> float:
-        if not math.isfinite(value):
-            return value
+    def rounded(self, value: float) -> float:
+        """Return a value on the instrument's own steps."""
         # The second rounding takes away the dust of the multiplication: 5.0 and not 5.000000000000001.
-        return round(_round_half_up(value / self.resolution) * self.resolution, 12)
+        steps = _round_half_up(value / self.resolution) if math.isfinite(value) else value
+        return round(steps * self.resolution, 12)
 
     def _factor(self, element: Element) -> float:
         if not element.suffix:

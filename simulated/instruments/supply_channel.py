@@ -13,7 +13,7 @@ from simulated.instruments.accuracy import Accuracy, Readback, Readout, drawn
 from simulated.instruments.parameters import Numeric
 from simulated.ports import Regulation, SupplyPort, SupplyState
 
-__all__ = ["BENCH_SUPPLY", "SupplyChannel", "SupplyRatings", "SupplySettings", "Trip"]
+__all__ = ["BENCH_SUPPLY", "ChannelErrors", "SupplyChannel", "SupplyRatings", "SupplySettings", "Trip"]
 
 
 @dataclass(frozen=True)
@@ -68,6 +68,15 @@ class SupplySettings:
     on: bool = False
 
 
+class ChannelErrors:
+    """What one output's calibration is: how far its settings and its readbacks are off."""
+
+    def __init__(self, ratings: SupplyRatings, rng: np.random.Generator) -> None:
+        self.programming = drawn(ratings.programming, rng)
+        self.volts = Readout(ratings.volts_readback, rng)
+        self.amps = Readout(ratings.amps_readback, rng)
+
+
 class SupplyChannel:
     """One output with what it is wired to."""
 
@@ -75,9 +84,7 @@ class SupplyChannel:
         self._port = port
         self._clock = clock
         self._ratings = ratings
-        self._programming = drawn(ratings.programming, rng)
-        self._volts = Readout(ratings.volts_readback, rng)
-        self._amps = Readout(ratings.amps_readback, rng)
+        self._errors = ChannelErrors(ratings, rng)
         self._settled_at = 0.0
         self._limited_since: float | None = None
         self.reset()
@@ -128,11 +135,11 @@ class SupplyChannel:
 
     def measure_volts(self) -> float:
         """Return a reading of the terminal volts, once the output has settled."""
-        return self._volts.read(self._settled_state().volts)
+        return self._errors.volts.read(self._settled_state().volts)
 
     def measure_amps(self) -> float:
         """Return a reading of the delivered amps, once the output has settled."""
-        return self._amps.read(self._settled_state().amps)
+        return self._errors.amps.read(self._settled_state().amps)
 
     def _settled_state(self) -> SupplyState:
         self._clock.advance(max(0.0, self._settled_at - self._clock.seconds()))
@@ -157,5 +164,5 @@ class SupplyChannel:
         return bool(self.trips)
 
     def _apply(self) -> None:
-        volts = max(0.0, self._programming.of(self.settings.volts))
+        volts = max(0.0, self._errors.programming.of(self.settings.volts))
         self._port.apply(volts=volts, limit_amps=self.settings.limit_amps, on=self.delivers)

@@ -1,0 +1,201 @@
+"""Many simulated benches at once and without a wire, each with one board: what they apply, and what results.
+
+A lane has the same board, instruments and hands as the simulated bench of the same seed. Its circuit is always at
+rest: what a bench applies is applied for good, and what only waiting shows (charging, decay) is not seen here.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulated.bench import Chances, chances
+from simulated.board import BoardDescription, built, fitted, wired
+from simulated.circuit import Fleet, FleetPoint, SupplySetting
+from simulated.clock import VirtualClock
+from simulated.hands import Hands
+from simulated.instruments.converter import Converter, range_for
+from simulated.instruments.load import BENCH_LOAD, InputErrors
+from simulated.instruments.supply_channel import BENCH_SUPPLY, ChannelErrors
+from simulated.powered import AMBIENT_CELSIUS, KELVIN_STEP
+
+__all__ = ["Lane", "LaneBoard", "Lanes"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+# A board that has warmed for so long is solved anew.
+WARMING_SECONDS = 10.0
+
+
+@dataclass(frozen=True)
+class LaneBoard:
+    """One board: its seed makes its parts, its bench and its operator; its faults are texts such as `R108:open`."""
+
+    seed: int
+    faults: tuple[str, ...] = ()
+
+
+class Lanes:
+    """Boards of one description under test side by side; `settle` solves those that something was changed for.
+
+    Boards of the same faults should stand together. Raises SimulatedError or CircuitError for a wrong description
+    or fault.
+    """
+
+    def __init__(self, description: BoardDescription, boards: Sequence[LaneBoard]) -> None:
+        self.description, count = description, len(boards)
+        self.inputs = tuple(name for name, _ in description.inputs)
+        self.outputs = tuple(name for name, _ in description.outputs)
+        self.terminals = tuple(description.terminals)
+        self.signs = np.array([-1.0 if name in description.negative else 1.0 for name in self.terminals])
+        own = [chances(board.seed) for board in boards]
+        self._order = _together(boards)
+        faults = list(dict.fromkeys(boards[at].faults for at in self._order))
+        netlists = [built(description, each) for each in faults]
+        kin = [[own[at].parts for at in self._order if boards[at].faults == each] for each in faults]
+        parts = [fitted(netlist, description, rngs) for netlist, rngs in zip(netlists, kin, strict=True)]
+        self._fleet = Fleet([wired(netlist, description) for netlist in netlists], parts)
+        self._place = np.empty(count, dtype=np.intp)  # of each board among the fleet's lanes
+        self._place[self._order] = np.arange(count)
+        parameters = [trimmer.parameter for trimmer in description.trimmers]
+        self.volts_set = np.zeros((count, len(self.inputs)))
+        self.limits = np.zeros((count, len(self.inputs)))
+        self.on = np.zeros((count, len(self.inputs)), dtype=bool)
+        self.drawn = np.zeros((count, len(self.outputs)))
+        self.travel = np.full((count, len(parameters)), 0.5)
+        self.parameters = {name: column for column, name in enumerate(parameters)}
+        self.volts = np.zeros((count, len(self.terminals)))
+        self.amps = np.zeros((count, len(self.inputs)))
+        self.limited = np.zeros((count, len(self.inputs)), dtype=bool)
+        self.solved = np.ones(count, dtype=bool)
+        self._watts, self._rise, self._heated = np.zeros(count), np.zeros(count), np.zeros(count)
+        self.lanes = [Lane(self, at, each) for at, each in enumerate(own)]
+
+    def settle(self, lanes: Sequence[Lane]) -> None:
+        """Solve lanes for what is applied to them now, all at once; what has no solution is no longer `solved`."""
+        rows = np.array([lane.at for lane in lanes], dtype=np.intp)
+        self._warm(rows, np.array([lane.clock.seconds() for lane in lanes]))
+        point = self._fleet.solve(
+            self._place[rows],
+            supplies={
+                name: SupplySetting(self.volts_set[rows, at], self.limits[rows, at], self.on[rows, at])
+                for at, name in enumerate(self.inputs)
+            },
+            loads={name: self.drawn[rows, at] for at, name in enumerate(self.outputs)},
+            parameters={name: self.travel[rows, at] for name, at in self.parameters.items()},
+            celsius=AMBIENT_CELSIUS + KELVIN_STEP * np.round(self._rise[rows] / KELVIN_STEP),
+        )
+        self._keep(rows, point)
+        for lane in lanes:
+            lane.settled_at, lane.stale = lane.clock.seconds(), False
+
+    def _warm(self, rows: NDArray[np.intp], seconds: Floats) -> None:
+        """Let boards follow what they dissipated since they were looked at last."""
+        warmth = self.description.warmth
+        if warmth is not None:
+            towards = self._watts[rows] * warmth.kelvin_per_watt
+            fading = np.exp(-(seconds - self._heated[rows]) / warmth.seconds)
+            self._rise[rows] = towards + (self._rise[rows] - towards) * fading
+        self._heated[rows] = seconds
+
+    def _keep(self, rows: NDArray[np.intp], point: FleetPoint) -> None:
+        self.solved[rows] = point.solved
+        for at, node in enumerate(self.description.terminals.values()):
+            self.volts[rows, at] = point.volts(node)
+        watts = np.zeros(rows.size)
+        for at, name in enumerate(self.inputs):
+            self.amps[rows, at] = point.supply_amps(name)
+            self.limited[rows, at] = point.supply_limited(name)
+            watts += self._across(rows, name) * self.amps[rows, at]
+        for name in self.outputs:
+            watts -= self._across(rows, name) * point.load_amps(name)
+        self._watts[rows] = np.where(point.solved, np.maximum(watts, 0.0), 0.0)
+
+    def _across(self, rows: NDArray[np.intp], terminal: str) -> Floats:
+        column = self.terminals.index(terminal)
+        return np.asarray(self.volts[rows, column] * self.signs[column])
+
+
+class Lane:
+    """One bench with its board, as its test program needs it; `stale` while its readings would be of what was.
+
+    Volts are in the board's frame, settings at the instruments' own plus.
+    """
+
+    def __init__(self, lanes: Lanes, at: int, own: Chances) -> None:
+        self.at, self._lanes = at, lanes
+        self.clock = VirtualClock()
+        self.hands = Hands(self, lanes.description.trimmers, self.clock, own.hands)
+        self._supply = {name: ChannelErrors(BENCH_SUPPLY, own.supply) for name in lanes.inputs}
+        self._load = {name: InputErrors(BENCH_LOAD, own.load) for name in lanes.outputs}
+        self._meter = Converter(own.meter)
+        self.stale, self.settled_at = True, 0.0
+
+    @property
+    def solved(self) -> bool:
+        """Whether the circuit had a solution when it was asked last."""
+        return bool(self._lanes.solved[self.at])
+
+    @property
+    def trimmers(self) -> Mapping[str, float]:
+        """Each trimmer's travel clockwise, 0..1, by its netlist parameter."""
+        return {name: float(self._lanes.travel[self.at, column]) for name, column in self._lanes.parameters.items()}
+
+    def turn(self, parameter: str, position: float) -> None:
+        """Put a trimmer's wiper to a position, 0..1 clockwise."""
+        self._lanes.travel[self.at, self._lanes.parameters[parameter]] = position
+        self.stale = True
+
+    def feed(self, terminal: str, volts: float, limit_amps: float) -> bool:
+        """Program an input's supply channel, 0 V being off; returns whether that changed anything."""
+        lanes, at, column = self._lanes, self.at, self._lanes.inputs.index(terminal)
+        asked = BENCH_SUPPLY.volts.rounded(volts)
+        applied = max(0.0, self._supply[terminal].programming.of(asked)) if volts else 0.0
+        limit = BENCH_SUPPLY.limit_amps.rounded(limit_amps) if volts else 0.0
+        if lanes.volts_set[at, column] == applied and lanes.limits[at, column] == limit:
+            return False
+        lanes.volts_set[at, column], lanes.limits[at, column] = applied, limit
+        lanes.on[at, column] = volts > 0.0
+        self.stale = True
+        return True
+
+    def draw(self, terminal: str, amps: float) -> bool:
+        """Program an output's load, 0 A being off; returns whether that changed anything."""
+        lanes, at, column = self._lanes, self.at, self._lanes.outputs.index(terminal)
+        asked = BENCH_LOAD.amps.rounded(amps)
+        applied = max(0.0, self._load[terminal].programming.of(asked)) if amps else 0.0
+        if lanes.drawn[at, column] == applied:
+            return False
+        lanes.drawn[at, column] = applied
+        self.stale = True
+        return True
+
+    def has_warmed(self) -> bool:
+        """Whether so much time has passed since the last solution that the board has another temperature."""
+        warm = self._lanes.description.warmth is not None and bool(self._lanes.on[self.at].any())
+        return warm and self.clock.seconds() - self.settled_at > WARMING_SECONDS
+
+    def volts(self, terminal: str) -> float:
+        """Return the true volts from ground at a terminal."""
+        return float(self._lanes.volts[self.at, self._lanes.terminals.index(terminal)])
+
+    def limited(self, terminal: str) -> bool:
+        """Return whether an input's supply is at its current limit."""
+        return bool(self._lanes.limited[self.at, self._lanes.inputs.index(terminal)])
+
+    def shown_volts(self, terminal: str, *, range_volts: float, cycles: float) -> float:
+        """Return one reading of the meter; ±9.9E37 beyond 120 % of the range."""
+        return self._meter.read(self.volts(terminal), range_number=range_for(range_volts), cycles=cycles)
+
+    def shown_amps(self, terminal: str) -> float:
+        """Return one reading of an input's supply current."""
+        column = self._lanes.inputs.index(terminal)
+        return self._supply[terminal].amps.read(float(self._lanes.amps[self.at, column]))
+
+
+def _together(boards: Sequence[LaneBoard]) -> list[int]:
+    """Return the boards' places, those of the same faults together, in the order in which faults first come."""
+    first = {faults: at for at, faults in reversed([(at, board.faults) for at, board in enumerate(boards)])}
+    return sorted(range(len(boards)), key=lambda at: (first[boards[at].faults], at))
