@@ -43,6 +43,7 @@ class Setting:
     load_amps: Floats
     load_minimum: Floats
     gmin: float
+    wirings: NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -95,6 +96,7 @@ def setting_of(problem: Problem, scale: Floats) -> Setting:
         load_amps=turned(problem.load_amps),
         load_minimum=turned(problem.load_minimum),
         gmin=problem.gmin,
+        wirings=turned(problem.wirings),
     )
 
 
@@ -106,11 +108,10 @@ def straight_lines(
     standing: Standing,
     *,
     keep: bool,
-    currents_to: Floats,
 ) -> Lines:
     """Return the lines; `spans` are volts across junctions, base resistances, loads and supplies.
 
-    `keep` takes the junction volts of `standing` as they are. Currents are written to `currents_to`.
+    `keep` takes the junction volts of `standing` as they are.
     """
     edges = np.cumsum([0, layout.junction_sign.size, *(p[0].size for p in (layout.base_pairs, layout.load_pairs))])
     present, bases, loads = (spans[start:stop] for start, stop in pairwise(edges))
@@ -132,7 +133,7 @@ def straight_lines(
     currents += [series * bases, load_amps, residual]
     return Lines(
         np.concatenate([*slopes, series, load_slope, on_volts, on_amps]),
-        np.concatenate(currents, out=currents_to),
+        np.concatenate(currents),
         replace(standing, junctions=volts, loads=at_loads),
         cut,
     )

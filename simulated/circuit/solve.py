@@ -112,7 +112,7 @@ class Circuit:
         from .sparse import lent, sparse_newton
 
         with lent(stamps) as benches:
-            way = partial(sparse_newton, self.layout, benches)
+            way = partial(sparse_newton, (self.layout,), benches)
             return self._shared(request, led, way, 8 * len(stamps.outer.cells), dense=False)
 
     def _shared(self, request: Request, led: Led | None, way: Newton, numbers: int, *, dense: bool) -> OperatingPoint:
@@ -128,7 +128,7 @@ class Circuit:
     def _solved(self, request: Request, led: Led | None, way: Newton, *, dense: bool) -> OperatingPoint:
         problem = self._problem(request, dense=dense)
         state, warm = beginning(self.layout, request, problem, led)
-        found = find(self.layout, way, problem, state, warm)
+        found = find((self.layout,), way, problem, state, warm)
         drawn, _ = load_current(across(found.state.x, self.layout.load_pairs), problem.load_amps, problem.load_minimum)
         rows = found.state.x, drawn, found.state.modes, found.restless, problem.devices.breakdown.volts
         return OperatingPoint(found.solved, self.layout, self.ends, *rows)
@@ -207,9 +207,9 @@ class Circuit:
 def _patterns(layout: Layout, devices: Devices, usual: Floats | None) -> "Stamps | None":
     from .stamps import stamps_of
 
-    order = elimination_order(layout, devices.linear, usual)
+    order = elimination_order((layout,), (devices.linear,), usual)
     counts = devices.linear.shape[1], devices.sources.shape[1]
-    return None if order is None else stamps_of(layout, order, *counts)
+    return None if order is None else stamps_of((layout,), order, *counts)
 
 
 def _refuse_large(netlist: Netlist) -> None:
