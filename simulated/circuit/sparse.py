@@ -18,7 +18,7 @@ from .factor import run
 from .lanewise import Lines, Setting, Standing, setting_of, straight_lines, take_columns, turned
 from .layout import Layout
 from .linearise import Aid, Problem, State, Stretches, stretches
-from .newton import ABSOLUTE, ABSURD_AMPS, RELATIVE, dense_solution, linear_matrix, newton
+from .newton import ABSOLUTE, ABSURD_AMPS, RELATIVE, dense_solution, newton_by_wiring
 from .stamps import Stamps
 from .wirings import product
 
@@ -68,15 +68,9 @@ def sparse_newton(
         if safe.any():
             search.go(working, np.flatnonzero(safe), fresh=fresh)
         unsafe = np.flatnonzero(~safe)
-        for wiring, some in stretches(
-            problem.wirings[unsafe] if len(problem.wirings) > 1 else problem.wirings, unsafe.size
-        ):
-            at, layout = unsafe[some], layouts[wiring]
-            if at.size:
-                part = take_lanes(problem, at)
-                part = replace(part, matrix=linear_matrix(layout, part.devices))
-                begun, under = take_lanes(state, at), take_lanes(aid, at)
-                search.put(at, *newton(layout, part, begun, under, iterations=iterations, fresh=fresh))
+        if unsafe.size:
+            left = take_lanes(problem, unsafe), take_lanes(state, unsafe), take_lanes(aid, unsafe)
+            search.put(unsafe, *newton_by_wiring(layouts, *left, iterations=iterations, fresh=fresh))
         return search.final(), search.arrived, search.steps
 
 
