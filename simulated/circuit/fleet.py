@@ -92,17 +92,19 @@ class Fleet:
         request = Request(Parts(lanes.size), parameters or {}, np.reshape(heat, (-1, 1)), settings)
         _refuse_doubtful(lanes, self.lanes, request)
         order = np.argsort(lanes)
-        edges = np.linspace(0, lanes.size, -(-lanes.size // _MOST_AT_ONCE) + 1).astype(int)
-        shares = [order[start:stop] for start, stop in pairwise(edges)]
-        found = joined([self._solved(lanes[share], request.of_conditions(share)) for share in shares])
-        return FleetPoint(self.circuits, self.frame, self.wirings[lanes], found.share(np.argsort(order)))
-
-    def _solved(self, lanes: Lanes, request: Request) -> OperatingPoint:
-        """Solve lanes in ascending order, and remember where they stand."""
+        request, lanes = request.of_conditions(order), lanes[order]
         start = _some(self._last, lanes)
         cold = np.flatnonzero(~start.solved)
         if cold.size:
             self._lead(start, cold, self.wirings[lanes[cold]], request.of_conditions(cold))
+        edges = np.linspace(0, lanes.size, -(-lanes.size // _MOST_AT_ONCE) + 1).astype(int)
+        shares = [np.arange(first, last) for first, last in pairwise(edges)]
+        found = joined([self._solved(lanes[at], request.of_conditions(at), start.share(at)) for at in shares])
+        back = np.argsort(order)
+        return FleetPoint(self.circuits, self.frame, self.wirings[lanes[back]], found.share(back))
+
+    def _solved(self, lanes: Lanes, request: Request, start: OperatingPoint) -> OperatingPoint:
+        """Solve lanes in ascending order, and remember where they stand."""
         where = stretches(self.wirings[lanes], lanes.size)
         parts = [self._parts_of(wiring, lanes[some]) for wiring, some in where]
         point = self._found(where, parts, replace(request, parts=Parts(lanes.size), start=start))
