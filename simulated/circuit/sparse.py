@@ -157,7 +157,7 @@ class _Search:
             working = take_columns(working, lanes)
         bench = self._bench(working, lanes.size)
         for iteration in range(self._iterations):
-            line = self._stepped(working, bench, keep=fresh and iteration == 0)
+            line = self._stepped(working, bench, keep=fresh and iteration == 0, bend=fresh and iteration == 1)
             x = working.x + bench.step
             modes = self._next_modes(working, line, x)
             settled = self._settled(working, bench, line, x) & (modes == line.standing.modes).all(axis=0)
@@ -178,12 +178,12 @@ class _Search:
         bench.outer_values[:], bench.outer_reciprocals[:], bench.spread = working.values, working.reciprocals, None
         return bench
 
-    def _stepped(self, working: _Working, bench: Bench, *, keep: bool) -> Lines:
+    def _stepped(self, working: _Working, bench: Bench, *, keep: bool, bend: bool) -> Lines:
         """Leave Newton's step of the core in `bench.step`; lanes whose matrix is singular get NaN."""
         stamps, wirings = self._stamps, self._stamps.wirings
         where = stretches(working.setting.wirings, bench.step.shape[1])
         amps, standing = working.x.take(stamps.supplies, axis=0), working.standing
-        line = straight_lines(self._layout, working.setting, self._spans(working.x, where), amps, standing, keep=keep)
+        line = straight_lines(self._layout, working.setting, self._spans(working.x, where), amps, standing, keep=keep, bend=bend)
         np.take(working.x, stamps.products, axis=0, out=bench.terms, mode="clip")
         bench.terms *= working.core
         np.subtract(working.right[stamps.order.linear :], stamps.sums @ bench.terms, out=bench.step)
