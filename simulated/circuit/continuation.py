@@ -29,7 +29,7 @@ Newton = Callable[..., tuple[State, Bools, Floats]]  # (problem, state, aid, ite
 
 _WARM_ITERATIONS = 25
 _RAMP_ITERATIONS = 30
-_FIRST_RAMP_STEP = 0.1
+_FIRST_RAMP_STEP = 0.05
 _LEAST_RAMP_STEP = 0.01
 _PSEUDO_ITERATIONS = 15
 _PSEUDO_STEPS = 400

@@ -26,6 +26,7 @@ Places = NDArray[np.intp]
 _STATES = 4
 _MOST_UNKNOWNS = 300  # the search looks at all that is left of the matrix for each pivot: beyond this too long
 _SMALL, _SMALLEST = 1e-2, 1e-9  # beside the largest coefficient of a column: what will do, and what must do
+_OTHERS = 0.1  # so much smaller it may be in the usual state of wirings other than the first
 _RARER = 1e-3  # so much smaller it may be in states other than the usual one
 
 
@@ -144,6 +145,7 @@ class _Search:
         largest = magnitude.max(axis=1, keepdims=True)
         share = magnitude / np.where(largest > 0.0, largest, 1.0)
         fits = self._pattern & (share[0] >= small) & (share.min(axis=0) >= small * _RARER)
+        fits &= share[::_STATES].min(axis=0) >= small * _OTHERS
         if only_linear:
             fits &= self._linear
         if not fits.any():
