@@ -183,7 +183,8 @@ class _Search:
         stamps, wirings = self._stamps, self._stamps.wirings
         where = stretches(working.setting.wirings, bench.step.shape[1])
         amps, standing = working.x.take(stamps.supplies, axis=0), working.standing
-        line = straight_lines(self._layout, working.setting, self._spans(working.x, where), amps, standing, keep=keep, bend=bend)
+        spans = self._spans(working.x, where)
+        line = straight_lines(self._layout, working.setting, spans, amps, standing, keep=keep, bend=bend)
         np.take(working.x, stamps.products, axis=0, out=bench.terms, mode="clip")
         bench.terms *= working.core
         np.subtract(working.right[stamps.order.linear :], stamps.sums @ bench.terms, out=bench.step)
