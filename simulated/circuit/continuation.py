@@ -7,7 +7,7 @@ go on rising. Gmin stepping, shunts to ground, is what this becomes when the anc
 failed where pseudo-time did not.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,19 +16,20 @@ from numpy.typing import NDArray
 from .devices import Devices, take_lanes
 from .ends import SupplyMode
 from .layout import Layout
-from .linearise import Aid, Problem, State
+from .linearise import Aid, Problem, State, stretches
 
 __all__ = ["Found", "Newton", "find"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Lanes = NDArray[np.intp]
+Layouts = Sequence[Layout]  # of the same unknowns and devices, one for each way lanes are wired
 
 Newton = Callable[..., tuple[State, Bools, Floats]]  # (problem, state, aid, iterations=, fresh=), dense or sparse
 
 _WARM_ITERATIONS = 25
 _RAMP_ITERATIONS = 30
-_FIRST_RAMP_STEP = 0.1
+_FIRST_RAMP_STEP = 0.05
 _LEAST_RAMP_STEP = 0.01
 _PSEUDO_ITERATIONS = 15
 _PSEUDO_STEPS = 400
@@ -46,17 +47,17 @@ class Found:
     restless: Lanes
 
 
-def find(layout: Layout, newton: Newton, problem: Problem, state: State, warm: Bools) -> Found:
+def find(layouts: Layouts, newton: Newton, problem: Problem, state: State, warm: Bools) -> Found:
     """Lead every lane to its solution; `warm` lanes begin from `state`, the others cold."""
     lanes = state.x.shape[0]
     found = Found(state, np.zeros(lanes, dtype=bool), np.zeros(lanes, dtype=np.intp))
     if warm.any():
-        found = _put(found, _warm(layout, newton, problem, state, warm), np.flatnonzero(warm))
+        found = _put(found, _warm(layouts[0], newton, problem, state, warm), np.flatnonzero(warm))
     for aid in (_raise_sources, _weighted_pseudo_time, _even_pseudo_time):
         left = np.flatnonzero(~found.solved)
         if not left.size:
             break
-        found = _put(found, aid(layout, newton, take_lanes(problem, left), _cold(take_lanes(state, left))), left)
+        found = _put(found, aid(layouts, newton, take_lanes(problem, left), _cold(take_lanes(state, left))), left)
     return found
 
 
@@ -102,8 +103,8 @@ def _merged(into: State, found: State, lanes: Lanes) -> State:
     return merged
 
 
-def _raise_sources(layout: Layout, newton: Newton, problem: Problem, state: State) -> Found:
-    lanes = state.x.shape[0]
+def _raise_sources(layouts: Layouts, newton: Newton, problem: Problem, state: State) -> Found:
+    layout, lanes = layouts[0], state.x.shape[0]
     reached, step, restless = np.zeros(lanes), np.full(lanes, _FIRST_RAMP_STEP), np.zeros(lanes, dtype=np.intp)
     while (at := np.flatnonzero((reached < 1.0) & (step >= _LEAST_RAMP_STEP))).size:
         aim = np.minimum(reached[at] + step[at], 1.0)
@@ -118,15 +119,20 @@ def _raise_sources(layout: Layout, newton: Newton, problem: Problem, state: Stat
     return Found(state, reached >= 1.0, restless)
 
 
-def _even_pseudo_time(layout: Layout, newton: Newton, problem: Problem, state: State) -> Found:
+def _even_pseudo_time(layouts: Layouts, newton: Newton, problem: Problem, state: State) -> Found:
     """Every node has the same shunt."""
+    layout = layouts[0]
     return _pseudo_time(layout, newton, problem, state, np.ones((state.x.shape[0], len(layout.names))))
 
 
-def _weighted_pseudo_time(layout: Layout, newton: Newton, problem: Problem, state: State) -> Found:
+def _weighted_pseudo_time(layouts: Layouts, newton: Newton, problem: Problem, state: State) -> Found:
     """A node's shunt is in proportion to what hangs on it, so that nodes of high resistance are not left behind."""
-    weights = np.clip(np.abs(_conductances(layout, problem.devices)), _LEAST_WEIGHT, 1.0)
-    return _pseudo_time(layout, newton, problem, state, np.broadcast_to(weights, (state.x.shape[0], len(layout.names))))
+    layout, lanes = layouts[0], state.x.shape[0]
+    weights = np.empty((lanes, len(layout.names)))
+    for wiring, some in stretches(problem.wirings, lanes):
+        devices = take_lanes(problem.devices, np.arange(some.start, some.stop))
+        weights[some] = np.clip(np.abs(_conductances(layouts[wiring], devices)), _LEAST_WEIGHT, 1.0)
+    return _pseudo_time(layout, newton, problem, state, weights)
 
 
 def _conductances(layout: Layout, devices: Devices) -> Floats:

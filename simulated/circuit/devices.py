@@ -91,7 +91,7 @@ class Workshop:
         self._resistors = ModelTable(netlist, inventory.resistors, RESISTOR_DEFAULTS)
         self._diodes = ModelTable(netlist, inventory.diodes, DIODE_DEFAULTS)
         self._bipolars = ModelTable(netlist, inventory.bipolars, BIPOLAR_DEFAULTS)
-        self._zeners = np.flatnonzero(self._diodes.given["bv"])
+        self.zeners = np.flatnonzero(self._diodes.given["bv"])
 
     def devices(self, parts: Parts, parameters: Mapping[str, Value], celsius: Floats) -> Devices:
         """Return the devices of these boards; `celsius` is (1, 1) or (boards, 1)."""
@@ -159,7 +159,7 @@ class Workshop:
         return BaseResistance(at, least, extra, parameters["irb"][:, at] * area)
 
     def _breakdown(self, parameters: Row, heat: Row, temperature: Floats) -> Breakdown:
-        at = self._zeners
+        at = self.zeners
         own = {name: parameters[name][:, at] for name in ("bv", "ibv", "nbv", "tcv", "multiplier", "tnom")}
         knee = breakdown_knee(own, heat["saturation"][:, at], temperature, own["tnom"])
         return Breakdown(at, knee, heat["scale"][:, at] * own["nbv"] / parameters["n"][:, at])

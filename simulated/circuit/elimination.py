@@ -1,5 +1,7 @@
 """Find, once per circuit, an order of elimination that stays sparse and is safe in any state of the circuit.
 
+A circuit may be wired in several ways, a fault in each: one order then serves all of them.
+
 Equations and unknowns are paired off by Markowitz's rule: of all pairs whose coefficient is not small
 beside the others of its column, the one that spoils the fewest zeros. Diagonals get no preference,
 for branch equations and the nodes of controlled sources have none worth dividing by. "Not small" is
@@ -7,6 +9,7 @@ judged on several made-up states at once, from all junctions off to all conducti
 order serves a circuit at rest, at work and with a fault in it. What is linear goes first.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +26,7 @@ Places = NDArray[np.intp]
 _STATES = 4
 _MOST_UNKNOWNS = 300  # the search looks at all that is left of the matrix for each pivot: beyond this too long
 _SMALL, _SMALLEST = 1e-2, 1e-9  # beside the largest coefficient of a column: what will do, and what must do
+_OTHERS = 0.1  # so much smaller it may be in the usual state of wirings other than the first
 _RARER = 1e-3  # so much smaller it may be in states other than the usual one
 
 
@@ -36,30 +40,45 @@ class Order:
 
     rows: Places  # equation of each pivot
     columns: Places  # unknown of each pivot
-    sizes: Floats  # of the coefficients of each pivot's equation
+    sizes: Floats  # (wirings, M), of the coefficients of each pivot's equation
     linear: int
     below: tuple[tuple[int, ...], ...]
     right: tuple[tuple[int, ...], ...]
 
 
-def elimination_order(layout: Layout, linear: Floats, usual: Floats | None = None) -> Order | None:
+def elimination_order(layouts: Sequence[Layout], linear: Sequence[Floats], usual: Floats | None = None) -> Order | None:
     """Return the order for nominal `linear` values (1, n), or None where no order is safe or the circuit is large.
 
-    `usual` are the slopes (1, n) of the state most boards will be in, where it is known.
+    `layouts` are of the same unknowns and devices, wired in different ways. `usual` are the slopes (1, n) of the
+    state most boards of the first will be in, where it is known.
     """
-    if layout.size > _MOST_UNKNOWNS:
+    if layouts[0].size > _MOST_UNKNOWNS:
         return None
+    slopes = _made_up_slopes(layouts[0])
+    states = [_states(layout, values, slopes) for layout, values in zip(layouts, linear, strict=True)]
+    if usual is not None:
+        states[0][:1] = _states(layouts[0], linear[0], usual)
+    if not all(np.isfinite(some).all() for some in states):
+        return None
+    nonlinear = np.logical_or.reduce([_nonlinear(layout) for layout in layouts])
+    pattern = np.logical_or.reduce([_linear(layout, values) for layout, values in zip(layouts, linear, strict=True)])
+    return _Search(np.array(states), pattern | nonlinear, nonlinear).order()
+
+
+def _states(layout: Layout, linear: Floats, slopes: Floats) -> Floats:
+    """Return the matrices (states, M, M) at made-up slopes (states, n)."""
     matrix = layout.fixed[None].copy()
     layout.linear.add(matrix.reshape(1, -1), linear)
-    nonlinear = _nonlinear(layout)
-    states = np.repeat(matrix, _STATES, axis=0)
-    slopes = _made_up_slopes(layout)
-    if usual is not None:
-        slopes[0] = usual
-    layout.slopes.add(states.reshape(_STATES, -1), slopes)
-    if not np.isfinite(states).all():
-        return None
-    return _Search(states, (matrix[0] != 0.0) | nonlinear, nonlinear).order()
+    states = np.repeat(matrix, slopes.shape[0], axis=0)
+    layout.slopes.add(states.reshape(slopes.shape[0], -1), slopes)
+    return states
+
+
+def _linear(layout: Layout, linear: Floats) -> Bools:
+    """Return where linear parts add to the matrix."""
+    cells = np.where(layout.fixed != 0.0, 1.0, 0.0).reshape(1, -1)
+    layout.linear.add(cells, linear)
+    return np.asarray((cells != 0.0).reshape(layout.size, layout.size))
 
 
 def _nonlinear(layout: Layout) -> Bools:
@@ -97,11 +116,11 @@ class _Search:
     """Pairs equations with unknowns, one pivot after the other; what is left of the matrix shrinks with each."""
 
     def __init__(self, states: Floats, pattern: Bools, nonlinear: Bools) -> None:
-        largest = np.abs(states).max(axis=2, keepdims=True)
+        largest = np.abs(states).max(axis=3, keepdims=True)
         largest = np.where(largest > 0.0, largest, 1.0)
         # Equations in units of their own: an amplifier's microsiemens are as good as a track's siemens.
-        self._states, self._pattern = states / largest, pattern
-        self._sizes = np.exp(np.log(largest[:, :, 0]).mean(axis=0))
+        self._states, self._pattern = (states / largest).reshape(-1, *pattern.shape), pattern
+        self._sizes = np.exp(np.log(largest[:, :, :, 0]).mean(axis=1))
         rows, columns = np.asarray(nonlinear.any(axis=1)), np.asarray(nonlinear.any(axis=0))
         self._linear = ~rows[:, None] & ~columns
         self._rows, self._columns = np.arange(pattern.shape[0]), np.arange(pattern.shape[0])
@@ -126,6 +145,7 @@ class _Search:
         largest = magnitude.max(axis=1, keepdims=True)
         share = magnitude / np.where(largest > 0.0, largest, 1.0)
         fits = self._pattern & (share[0] >= small) & (share.min(axis=0) >= small * _RARER)
+        fits &= share[::_STATES].min(axis=0) >= small * _OTHERS
         if only_linear:
             fits &= self._linear
         if not fits.any():
@@ -153,4 +173,4 @@ class _Search:
         row_at, column_at = np.argsort(rows), np.argsort(columns)
         below = tuple(tuple(sorted(row_at[below].tolist())) for _, _, below, _ in self._pivots)
         right = tuple(tuple(sorted(column_at[right].tolist())) for _, _, _, right in self._pivots)
-        return Order(rows, columns, self._sizes[rows], linear, below, right)
+        return Order(rows, columns, self._sizes[:, rows], linear, below, right)

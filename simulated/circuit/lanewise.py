@@ -24,6 +24,9 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Thing = TypeVar("Thing")
 
+_LEAST_CURRENT = 0.05  # of what flowed, where proportion would have it next to nothing or reversed
+_FAR = 0.1  # of N*Vt: nearer, a step is as good as bent already
+
 
 @dataclass(frozen=True)
 class Setting:
@@ -43,6 +46,7 @@ class Setting:
     load_amps: Floats
     load_minimum: Floats
     gmin: float
+    wirings: NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -95,6 +99,7 @@ def setting_of(problem: Problem, scale: Floats) -> Setting:
         load_amps=turned(problem.load_amps),
         load_minimum=turned(problem.load_minimum),
         gmin=problem.gmin,
+        wirings=turned(problem.wirings),
     )
 
 
@@ -106,11 +111,12 @@ def straight_lines(
     standing: Standing,
     *,
     keep: bool,
-    currents_to: Floats,
+    bend: bool = False,
 ) -> Lines:
     """Return the lines; `spans` are volts across junctions, base resistances, loads and supplies.
 
-    `keep` takes the junction volts of `standing` as they are. Currents are written to `currents_to`.
+    `keep` takes the junction volts of `standing` as they are; `bend` lets conducting
+    junctions follow the logarithm of their currents, for the step after a start nearby.
     """
     edges = np.cumsum([0, layout.junction_sign.size, *(p[0].size for p in (layout.base_pairs, layout.load_pairs))])
     present, bases, loads = (spans[start:stop] for start, stop in pairwise(edges))
@@ -120,6 +126,8 @@ def straight_lines(
     else:
         limits = setting.step_scale, setting.critical, setting.breakdown
         volts, cuts = limited_junctions(present, standing.junctions, *limits, axis=0)
+        if bend:
+            volts, cuts = _bent(setting, present, standing.junctions, volts, cuts)
         cut = np.asarray(cuts.any(axis=0))
     amps, slope = _exponentials(layout, setting, volts)
     flow = _bipolars(layout, setting, volts, amps, slope)
@@ -132,10 +140,18 @@ def straight_lines(
     currents += [series * bases, load_amps, residual]
     return Lines(
         np.concatenate([*slopes, series, load_slope, on_volts, on_amps]),
-        np.concatenate(currents, out=currents_to),
+        np.concatenate(currents),
         replace(standing, junctions=volts, loads=at_loads),
         cut,
     )
+
+
+def _bent(setting: Setting, present: Floats, before: Floats, volts: Floats, cuts: Bools) -> tuple[Floats, Bools]:
+    """Return junction volts, and which are cut: where a junction conducts, currents are what moves in proportion."""
+    share = (present - before) / setting.step_scale
+    far = (before > 3.0 * setting.step_scale) & (np.abs(share) > _FAR)
+    bent = before + setting.step_scale * np.log(np.maximum(1.0 + share, _LEAST_CURRENT))
+    return np.where(far, bent, volts), np.where(far, True, cuts)
 
 
 def _loads(setting: Setting, present: Floats, before: Floats) -> tuple[Floats, Floats, Floats]:

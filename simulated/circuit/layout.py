@@ -18,7 +18,7 @@ from .netlist import GROUND, Element, Netlist, node_name
 from .numbering import Entry, Numbering
 from .scatter import Scatter
 
-__all__ = ["Layout", "lay_out"]
+__all__ = ["Layout", "exponential_places", "lay_out", "leaky_places"]
 
 Places = NDArray[np.intp]
 
@@ -98,8 +98,8 @@ def lay_out(netlist: Netlist, inventory: Inventory, ends: Ends, islands: Sequenc
         junction_plus=plus,
         junction_minus=minus,
         junction_sign=sign,
-        exponentials=_exponentials(len(inventory.diodes), len(inventory.bipolars)),
-        leaky=_leaky(len(inventory.diodes), len(inventory.bipolars)),
+        exponentials=exponential_places(len(inventory.diodes), len(inventory.bipolars)),
+        leaky=leaky_places(len(inventory.diodes), len(inventory.bipolars)),
         diodes=len(inventory.diodes),
         transistors=len(inventory.bipolars),
         base_pairs=_pairs([_base(numbering, column) for column in inventory.base_varying], numbering.size),
@@ -116,12 +116,14 @@ def _pairs(pairs: Sequence[tuple[int, int]], size: int) -> tuple[Places, Places]
     return array[:, 0], array[:, 1]
 
 
-def _exponentials(diodes: int, transistors: int) -> Places:
+def exponential_places(diodes: int, transistors: int) -> Places:
+    """Return the controlling junction of each exponential."""
     controlling = np.arange(diodes + 2 * transistors, dtype=np.intp)
     return np.concatenate([controlling, controlling[diodes:]])
 
 
-def _leaky(diodes: int, transistors: int) -> Places:
+def leaky_places(diodes: int, transistors: int) -> Places:
+    """Return the exponentials that carry gmin."""
     first = diodes + 2 * transistors
     return np.concatenate([np.arange(diodes, dtype=np.intp), np.arange(first, first + 2 * transistors, dtype=np.intp)])
 

@@ -4,7 +4,7 @@ Junctions are linearised at limited voltages, so that no exponential runs away; 
 back are those the straight lines have at the present unknowns, so that residuals stay exact.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -16,18 +16,20 @@ from .ends import load_current, load_step, supply_row
 from .junctions import breakdown, junction, knee, limited_junctions, recombination
 from .layout import Layout
 
-__all__ = ["Aid", "Linearised", "Problem", "State", "across", "junction_volts", "linearise"]
+__all__ = ["Aid", "Linearised", "Problem", "State", "Stretches", "across", "junction_volts", "linearise", "stretches"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Places = NDArray[np.intp]
+Stretches = tuple[tuple[int, slice], ...]  # which wiring, and its lanes
 
 
 @dataclass(frozen=True)
 class Problem:
     """What is to be solved: devices, the matrix of all that is linear, and the bench's settings.
 
-    `supply_amps` are limits; all arrays are (L, n) or (1, n), `matrix` (L, M, M) or (1, M, M).
+    `supply_amps` are limits; all arrays are (L, n) or (1, n), `matrix` (L, M, M) or (1, M, M). `wirings` says
+    which of several layouts each lane is wired by; lanes of one wiring stand together.
     """
 
     devices: Devices
@@ -37,6 +39,7 @@ class Problem:
     load_amps: Floats
     load_minimum: Floats
     gmin: float
+    wirings: Places = field(default_factory=lambda: np.zeros((1, 1), dtype=np.intp))
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,15 @@ class Linearised:
     currents: Floats
     state: State
     cut: Bools  # (L,)
+
+
+def stretches(wirings: NDArray[np.intp], lanes: int) -> Stretches:
+    """Return the stretches of lanes that are wired alike; a single number in `wirings` stands for all lanes."""
+    flat = wirings.reshape(-1)
+    if flat.size == 1:
+        return ((int(flat[0]), slice(0, lanes)),)
+    edges = [0, *(np.flatnonzero(np.diff(flat)) + 1).tolist(), lanes]
+    return tuple((int(flat[start]), slice(start, stop)) for start, stop in pairwise(edges))
 
 
 def across(x: Floats, pair: tuple[Places, Places]) -> Floats:

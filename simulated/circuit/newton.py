@@ -5,6 +5,7 @@ Arrays are (L, ...), L being the lanes still at work; `x` has one more column th
 unknowns, for ground, which is always zero.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -13,9 +14,10 @@ from numpy.typing import NDArray
 from .devices import Devices, take_lanes
 from .ends import next_modes
 from .layout import Layout
-from .linearise import Aid, Linearised, Problem, State, across, junction_volts, linearise
+from .linearise import Aid, Linearised, Problem, State, across, junction_volts, linearise, stretches
 
-__all__ = ["ABSOLUTE", "ABSURD_AMPS", "RELATIVE", "dense_solution", "linear_matrix", "newton", "source_side"]
+__all__ = ["ABSOLUTE", "ABSURD_AMPS", "RELATIVE", "dense_solution", "linear_matrix", "newton", "newton_by_wiring"]
+__all__ += ["source_side"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -62,6 +64,23 @@ def newton(
                 right = take_lanes(right, kept)
         final = replace(final, junctions=junction_volts(layout, final.x))
     return final, arrived, last_step
+
+
+def newton_by_wiring(
+    layouts: Sequence[Layout], problem: Problem, state: State, aid: Aid, *, iterations: int, fresh: bool = False
+) -> tuple[State, Bools, Floats]:
+    """Return what `newton` returns for lanes that are wired as several layouts say; the matrix is made here."""
+    found = []
+    for wiring, some in stretches(problem.wirings, state.x.shape[0]):
+        at, layout = np.arange(some.start, some.stop), layouts[wiring]
+        part = take_lanes(problem, at)
+        part = replace(part, matrix=linear_matrix(layout, part.devices))
+        begun, under = take_lanes(state, at), take_lanes(aid, at)
+        found.append(newton(layout, part, begun, under, iterations=iterations, fresh=fresh))
+    states, arrived, steps = zip(*found, strict=True)
+    names = ("x", "junctions", "loads", "modes")
+    rows = (np.concatenate([getattr(each, name) for each in states]) for name in names)
+    return State(*rows), np.concatenate(arrived), np.concatenate(steps)
 
 
 def _copied(state: State) -> State:

@@ -64,11 +64,15 @@ class Request:
             (k, np.asarray(v).tobytes()) for k, v in self.parameters.items()
         )
 
-    def conditions(self) -> tuple[Lanes, Lanes]:
-        """Return a board of each different condition, and which condition each board (B,) is under."""
+    def conditions(self, apart: Lanes | None = None) -> tuple[Lanes, Lanes]:
+        """Return a board of each different condition, and which condition each board (B,) is under.
+
+        Boards of different numbers in `apart` (B,) are kept apart, conditions then being in the order of these.
+        """
         settings = self.settings
         rows = [self.heat, settings.volts, settings.limits, settings.on, settings.amps]
         rows += [np.reshape(np.asarray(value, dtype=np.float64), (-1, 1)) for value in self.parameters.values()]
+        rows = rows if apart is None else [apart[:, None], *rows]
         varied = [row.astype(np.float64) for row in rows if row.shape[0] > 1]
         if not varied:
             return np.zeros(1, dtype=np.intp), np.zeros(self.boards, dtype=np.intp)

@@ -26,6 +26,15 @@ class Scatter:
         self._all_targets = np.array([target for target, _, _ in kept], dtype=np.intp)
         self._targets, self._starts = np.unique(self._all_targets, return_index=True)
 
+    def moved(self, sources: Places, targets: Places) -> "Scatter":
+        """Return the same pattern between other columns: `sources` and `targets` say where each old one goes."""
+        moved = Scatter(())
+        order = np.lexsort((sources[self._sources], targets[self._all_targets]))
+        moved._sources, moved._factors = sources[self._sources][order], self._factors[order]
+        moved._all_targets = targets[self._all_targets][order]
+        moved._targets, moved._starts = np.unique(moved._all_targets, return_index=True)
+        return moved
+
     @property
     def entries(self) -> tuple[Places, Places, Floats]:
         """Source columns, target positions and factors, sorted by target."""

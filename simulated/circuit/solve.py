@@ -1,6 +1,6 @@
 """Solve a netlist's DC operating point, for any number of boards at once."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import pairwise
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from .continuation import Newton, find
+from .continuation import Found, Newton, find
 from .devices import Devices, Workshop
 from .elimination import elimination_order
 from .ends import Ends, LoadEnd, MeterEnd, SupplyEnd, SupplySetting, load_current
@@ -30,7 +30,7 @@ from .topology import floating_nodes, refuse_source_loops
 if TYPE_CHECKING:
     from .stamps import Stamps
 
-__all__ = ["Circuit"]
+__all__ = ["Circuit", "reached"]
 
 Floats = NDArray[np.float64]
 Value = float | Floats
@@ -66,11 +66,11 @@ class Circuit:
             raise TopologyError(f"{netlist.name}: all elements are on ground; write nodes other than 0")
         refuse_source_loops(netlist, self.ends)
         floating = floating_nodes(netlist, self.ends)
-        inventory = take_inventory(netlist)
+        self.inventory = take_inventory(netlist)
         _refuse_large(netlist)
-        self.layout = lay_out(netlist, inventory, self.ends, floating)
+        self.layout = lay_out(netlist, self.inventory, self.ends, floating)
         self.warnings = (*netlist.warnings, *unread_parameters(netlist), *_floating_warning(netlist, floating))
-        self._workshop = Workshop(netlist, inventory, tuple(end.ohms for end in self.ends.meters))
+        self.workshop = Workshop(netlist, self.inventory, tuple(end.ohms for end in self.ends.meters))
         self._nominal = nominal_parts(netlist)
         self._kept: tuple[object, Devices, Parts] | None = None
         self._usual: tuple[Stamps | None] | None = None
@@ -112,7 +112,7 @@ class Circuit:
         from .sparse import lent, sparse_newton
 
         with lent(stamps) as benches:
-            way = partial(sparse_newton, self.layout, benches)
+            way = partial(sparse_newton, (self.layout,), benches)
             return self._shared(request, led, way, 8 * len(stamps.outer.cells), dense=False)
 
     def _shared(self, request: Request, led: Led | None, way: Newton, numbers: int, *, dense: bool) -> OperatingPoint:
@@ -127,11 +127,8 @@ class Circuit:
 
     def _solved(self, request: Request, led: Led | None, way: Newton, *, dense: bool) -> OperatingPoint:
         problem = self._problem(request, dense=dense)
-        state, warm = beginning(self.layout, request, problem, led)
-        found = find(self.layout, way, problem, state, warm)
-        drawn, _ = load_current(across(found.state.x, self.layout.load_pairs), problem.load_amps, problem.load_minimum)
-        rows = found.state.x, drawn, found.state.modes, found.restless, problem.devices.breakdown.volts
-        return OperatingPoint(found.solved, self.layout, self.ends, *rows)
+        state, warm = beginning((self.layout,), request, problem, led)
+        return reached((self.layout,), self.ends, problem, find((self.layout,), way, problem, state, warm))
 
     def _problem(self, request: Request, *, dense: bool) -> Problem:
         devices = self._devices(request.parts, request.parameters, request.heat)
@@ -146,7 +143,7 @@ class Circuit:
         kept = self._kept
         if kept is None or kept[0] != key:
             # The parts are held so that their id stays their own; a local name, for another thread may solve too.
-            kept = self._kept = (key, self._workshop.devices(parts, parameters, heat), parts)
+            kept = self._kept = (key, self.workshop.devices(parts, parameters, heat), parts)
         return kept[1]
 
     def _stamps(self, led: Led | None) -> "Stamps | None":
@@ -159,7 +156,7 @@ class Circuit:
         if kept is None or kept[1] is not centre:
             from .sparse import is_safe  # scipy's sparse matrices are slow to import
 
-            devices = self._workshop.devices(self._nominal, {}, np.full((1, 1), self.netlist.celsius))
+            devices = self.workshop.devices(self._nominal, {}, np.full((1, 1), self.netlist.celsius))
             if self._usual is None:
                 self._usual = (_patterns(self.layout, devices, None),)
             stamps = self._usual[0]
@@ -204,12 +201,20 @@ class Circuit:
         return (point.layout.names, point.layout.branches) == (self.layout.names, self.layout.branches)
 
 
+def reached(layouts: Sequence[Layout], ends: Ends, problem: Problem, found: Found) -> OperatingPoint:
+    """Return the operating point that lanes were led to; `layouts` hang on the same ends."""
+    layout, state = layouts[0], found.state
+    drawn, _ = load_current(across(state.x, layout.load_pairs), problem.load_amps, problem.load_minimum)
+    rows = state.x, drawn, state.modes, found.restless, problem.devices.breakdown.volts
+    return OperatingPoint(found.solved, layout, ends, *rows)
+
+
 def _patterns(layout: Layout, devices: Devices, usual: Floats | None) -> "Stamps | None":
     from .stamps import stamps_of
 
-    order = elimination_order(layout, devices.linear, usual)
+    order = elimination_order((layout,), (devices.linear,), usual)
     counts = devices.linear.shape[1], devices.sources.shape[1]
-    return None if order is None else stamps_of(layout, order, *counts)
+    return None if order is None else stamps_of((layout,), order, *counts)
 
 
 def _refuse_large(netlist: Netlist) -> None:

@@ -5,6 +5,7 @@ factors only the core on which nonlinear devices hang. A board whose pivots turn
 solved densely with row exchanges, or goes to `newton` altogether; no board's numbers touch another's.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,9 +17,10 @@ from .ends import next_modes
 from .factor import run
 from .lanewise import Lines, Setting, Standing, setting_of, straight_lines, take_columns, turned
 from .layout import Layout
-from .linearise import Aid, Problem, State
-from .newton import ABSOLUTE, ABSURD_AMPS, RELATIVE, dense_solution, linear_matrix, newton
+from .linearise import Aid, Problem, State, Stretches, stretches
+from .newton import ABSOLUTE, ABSURD_AMPS, RELATIVE, dense_solution, newton_by_wiring
 from .stamps import Stamps
+from .wirings import product
 
 __all__ = ["is_safe", "lent", "sparse_newton"]
 
@@ -47,7 +49,7 @@ class _Working:
 
 
 def sparse_newton(
-    layout: Layout,
+    layouts: Sequence[Layout],
     benches: Benches,
     problem: Problem,
     state: State,
@@ -56,37 +58,41 @@ def sparse_newton(
     iterations: int,
     fresh: bool = False,
 ) -> tuple[State, Bools, Floats]:
-    """Return what `newton` returns: the state, which lanes arrived (L,), and the last steps (L, M) of the others."""
-    search = _Search(layout, benches, state, iterations)
+    """Return what `newton` returns: the state, which lanes arrived (L,), and the last steps (L, M) of the others.
+
+    `layouts` are those the benches' patterns were made of.
+    """
+    search = _Search(layouts[0], benches, problem, state, iterations)
     with np.errstate(all="ignore"):
-        working, safe = _begun(layout, benches, problem, state, aid)
+        working, safe = _begun(layouts[0], benches, problem, state, aid)
         if safe.any():
             search.go(working, np.flatnonzero(safe), fresh=fresh)
         unsafe = np.flatnonzero(~safe)
         if unsafe.size:
-            part = take_lanes(problem, unsafe)
-            part = replace(part, matrix=linear_matrix(layout, part.devices))
-            begun, under = take_lanes(state, unsafe), take_lanes(aid, unsafe)
-            search.put(unsafe, *newton(layout, part, begun, under, iterations=iterations, fresh=fresh))
+            left = take_lanes(problem, unsafe), take_lanes(state, unsafe), take_lanes(aid, unsafe)
+            search.put(unsafe, *newton_by_wiring(layouts, *left, iterations=iterations, fresh=fresh))
         return search.final(), search.arrived, search.steps
 
 
 def _begun(layout: Layout, benches: Benches, problem: Problem, state: State, aid: Aid) -> tuple[_Working, Bools]:
     """Eliminate what is linear; also return in which lanes that is safe."""
     stamps, devices = benches.stamps, problem.devices
-    values = stamps.linear @ np.ascontiguousarray(devices.linear.T)
-    right = stamps.sources @ np.ascontiguousarray((devices.sources * aid.scale).T)
+    wirings, where = stamps.wirings, stretches(problem.wirings, state.x.shape[0])
+    values = product([each.linear for each in wirings], where, np.ascontiguousarray(devices.linear.T))
+    right = product([each.sources for each in wirings], where, np.ascontiguousarray((devices.sources * aid.scale).T))
+    for wiring, lanes in where:
+        values[:, lanes] += wirings[wiring].fixed
     if aid.shunt.any():
         shunts = np.ascontiguousarray(aid.shunt.T)
-        values = values + stamps.shunts @ shunts
+        values = values + product([each.shunts for each in wirings], where, shunts)
         right = right + stamps.anchors @ (shunts * aid.anchor.T[: len(layout.names)])
     # Right-hand sides follow the values, so that there is one for each matrix.
     bench = benches.outer(values.shape[1], max(values.shape[1], right.shape[1]))
-    np.add(values, stamps.fixed, out=bench.values)
-    bench.right[:] = right
+    bench.values[:], bench.right[:] = values, right
     run(bench.eliminating)
     own, lower = stamps.outer.own, bench.values[stamps.outer.lower]
-    safe = np.broadcast_to(_safe(lower, stamps.outer_bounds, bench.reciprocals), state.x.shape[:1])
+    bounds = [each.outer_bounds for each in wirings]
+    safe = np.broadcast_to(_safe(lower, bounds, where, bench.reciprocals), state.x.shape[:1])
     x = state.x.T[stamps.core_columns]
     standing = Standing(turned(state.junctions), turned(state.loads), turned(state.modes))
     eliminated = bench.values[:own], bench.reciprocals, bench.values[own:], bench.right
@@ -94,29 +100,33 @@ def _begun(layout: Layout, benches: Benches, problem: Problem, state: State, aid
 
 
 def is_safe(stamps: Stamps, linear: Floats, slopes: Floats) -> bool:
-    """Return whether an order of elimination suits a board well: `linear` and `slopes` are (1, n)."""
-    outer, core, first = stamps.outer, stamps.core, stamps.order.linear
+    """Return whether an order of elimination suits a board well: `linear` and `slopes` are (1, n), of one wiring."""
+    outer, core, first, wiring = stamps.outer, stamps.core, stamps.order.linear, stamps.wirings[0]
     with np.errstate(all="ignore"):
-        values = stamps.fixed + stamps.linear @ linear.T
+        values = wiring.fixed + wiring.linear @ linear.T
         reciprocals = np.empty((stamps.order.rows.size, 1))
         run(outer.factoring(values, reciprocals[:first]))
-        inner = values[outer.own :] + stamps.slopes @ slopes.T[: stamps.slopes.shape[1]]
+        inner = values[outer.own :] + wiring.slopes @ slopes.T[: wiring.slopes.shape[1]]
         run(core.factoring(inner, reciprocals[first:]))
         multipliers = np.concatenate([values[outer.lower], inner[core.lower]])
-        bounds = np.concatenate([stamps.outer_bounds, stamps.core_bounds])
-        return bool(_safe(multipliers, bounds * _WELL, reciprocals).all())
+        bounds = np.concatenate([wiring.outer_bounds, wiring.core_bounds])
+        return bool(_safe(multipliers, [bounds * _WELL], ((0, slice(0, 1)),), reciprocals).all())
 
 
-def _safe(multipliers: Floats, bounds: Floats, reciprocals: Floats) -> Bools:
+def _safe(multipliers: Floats, bounds: Sequence[Floats], where: Stretches, reciprocals: Floats) -> Bools:
     """Return in which lanes no pivot was too small for what it was subtracted from."""
-    return np.asarray((np.abs(multipliers) <= bounds).all(axis=0) & np.isfinite(reciprocals).all(axis=0))
+    sizes, safe = np.abs(multipliers), np.asarray(np.isfinite(reciprocals).all(axis=0))
+    for wiring, lanes in where:
+        safe[lanes] &= (sizes[:, lanes] <= bounds[wiring]).all(axis=0)
+    return safe
 
 
 class _Search:
     """Newton's iterations over a shrinking set of lanes; `arrived` and `steps` are of all lanes."""
 
-    def __init__(self, layout: Layout, benches: Benches, state: State, iterations: int) -> None:
+    def __init__(self, layout: Layout, benches: Benches, problem: Problem, state: State, iterations: int) -> None:
         self._layout, self._benches, self._stamps, self._iterations = layout, benches, benches.stamps, iterations
+        self._where = stretches(problem.wirings, state.x.shape[0])
         lanes = state.x.shape[0]
         self._x = np.zeros((layout.size + 1, lanes))  # in the order of elimination, ground last
         self._loads = np.zeros((state.loads.shape[1], lanes))
@@ -126,9 +136,13 @@ class _Search:
 
     def final(self) -> State:
         """Return where all lanes ended."""
-        spans = self._stamps.spans @ self._x[self._stamps.order.linear : -1]
+        spans = self._spans(self._x[self._stamps.order.linear : -1], self._where)
         junctions = spans[: self._layout.junction_sign.size]
         return State(turned(self._x[self._place]), turned(junctions), turned(self._loads), turned(self._modes))
+
+    def _spans(self, x: Floats, where: Stretches) -> Floats:
+        """Return the volts across junctions, base resistances, loads and supplies at unknowns of the core."""
+        return product([each.spans for each in self._stamps.wirings], where, x)
 
     def put(self, lanes: Lanes, state: State, arrived: Bools, steps: Floats) -> None:
         """Take over what was found for some lanes elsewhere."""
@@ -143,7 +157,7 @@ class _Search:
             working = take_columns(working, lanes)
         bench = self._bench(working, lanes.size)
         for iteration in range(self._iterations):
-            line = self._stepped(working, bench, keep=fresh and iteration == 0)
+            line = self._stepped(working, bench, keep=fresh and iteration == 0, bend=fresh and iteration == 1)
             x = working.x + bench.step
             modes = self._next_modes(working, line, x)
             settled = self._settled(working, bench, line, x) & (modes == line.standing.modes).all(axis=0)
@@ -164,20 +178,21 @@ class _Search:
         bench.outer_values[:], bench.outer_reciprocals[:], bench.spread = working.values, working.reciprocals, None
         return bench
 
-    def _stepped(self, working: _Working, bench: Bench, *, keep: bool) -> Lines:
+    def _stepped(self, working: _Working, bench: Bench, *, keep: bool, bend: bool) -> Lines:
         """Leave Newton's step of the core in `bench.step`; lanes whose matrix is singular get NaN."""
-        stamps = self._stamps
-        spans = stamps.spans @ working.x
-        amps = working.x.take(stamps.supplies, axis=0)
-        entries, standing = len(stamps.core.cells), working.standing
-        to = bench.terms[entries:]
-        line = straight_lines(self._layout, working.setting, spans, amps, standing, keep=keep, currents_to=to)
-        np.take(working.x, stamps.products, axis=0, out=bench.terms[:entries], mode="clip")
-        bench.terms[:entries] *= working.core
-        np.subtract(working.right[stamps.order.linear :], stamps.residual @ bench.terms, out=bench.step)
-        np.add(stamps.slopes @ line.slopes, working.core, out=bench.values)
+        stamps, wirings = self._stamps, self._stamps.wirings
+        where = stretches(working.setting.wirings, bench.step.shape[1])
+        amps, standing = working.x.take(stamps.supplies, axis=0), working.standing
+        spans = self._spans(working.x, where)
+        line = straight_lines(self._layout, working.setting, spans, amps, standing, keep=keep, bend=bend)
+        np.take(working.x, stamps.products, axis=0, out=bench.terms, mode="clip")
+        bench.terms *= working.core
+        np.subtract(working.right[stamps.order.linear :], stamps.sums @ bench.terms, out=bench.step)
+        bench.step -= product([each.currents for each in wirings], where, line.currents)
+        np.add(product([each.slopes for each in wirings], where, line.slopes), working.core, out=bench.values)
         run(bench.factoring)
-        unsafe = np.flatnonzero(~_safe(bench.values[stamps.core.lower], stamps.core_bounds, bench.reciprocals))
+        bounds = [each.core_bounds for each in wirings]
+        unsafe = np.flatnonzero(~_safe(bench.values[stamps.core.lower], bounds, where, bench.reciprocals))
         dense = self._dense(working, line, bench.step, unsafe) if unsafe.size else None
         run(bench.solving)
         if dense is not None:
@@ -187,7 +202,9 @@ class _Search:
     def _dense(self, working: _Working, line: Lines, right: Floats, lanes: Lanes) -> Floats:
         """Return the step of some lanes, found with row exchanges."""
         stamps, size = self._stamps, right.shape[0]
-        values = (stamps.slopes @ line.slopes[:, lanes] + take_columns(working.core, lanes)).T
+        where = stretches(take_columns(working.setting.wirings, lanes), lanes.size)
+        slopes = product([each.slopes for each in stamps.wirings], where, line.slopes[:, lanes])
+        values = (slopes + take_columns(working.core, lanes)).T
         cells = np.array(stamps.core.cells) - stamps.order.linear
         matrix = np.zeros((lanes.size, size, size))
         matrix[:, cells[:, 0], cells[:, 1]] = values
@@ -198,7 +215,7 @@ class _Search:
         modes = line.standing.modes
         if not modes.shape[0]:
             return modes
-        spans = (self._stamps.spans @ x)[-modes.shape[0] :]
+        spans = self._stamps.supply_spans @ x
         settings = working.setting.supply_volts, working.setting.supply_amps
         after = next_modes(modes, spans, x.take(self._stamps.supplies, axis=0), settings)
         return np.where(line.cut, modes, after)

@@ -1,10 +1,14 @@
 """Say where a circuit's values go when its matrix is kept sparse, in the order of elimination.
 
+A circuit may be wired in several ways, each with patterns of its own; unknowns, devices and the order
+of elimination are the same for all.
+
 Every pattern is a sparse matrix that multiplies values (n, L), boards last: sums over a board's own
 values only. The core is what is left when the linear unknowns are eliminated; all nonlinear devices
 hang on it.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,13 +20,28 @@ from .factor import Script
 from .layout import Layout
 from .scatter import Scatter
 
-__all__ = ["Stamps", "stamps_of"]
+__all__ = ["Stamps", "Wiring", "stamps_of"]
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
 
 # A multiplier beyond this, and sums lose the small conductances beside the large ones.
 _LARGEST_MULTIPLIER = 1e6
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """The patterns of one way to wire the circuit."""
+
+    fixed: Floats  # (values, 1)
+    linear: csr_array  # linear values -> values
+    shunts: csr_array  # shunts of nodes -> values
+    sources: csr_array  # sources -> right-hand side in the order of elimination
+    slopes: csr_array  # nonlinear slopes -> entries of the core
+    currents: csr_array  # nonlinear currents -> rows of the core
+    spans: csr_array  # core unknowns -> volts across junctions, base resistances, loads, supplies
+    outer_bounds: Floats  # multipliers beyond these are not safe
+    core_bounds: Floats
 
 
 @dataclass(frozen=True)
@@ -36,61 +55,66 @@ class Stamps:
     order: Order
     outer: Script
     core: Script
-    fixed: Floats  # (values, 1)
-    linear: csr_array  # linear values -> values
-    shunts: csr_array  # shunts of nodes -> values
-    sources: csr_array  # sources -> right-hand side in the order of elimination
-    anchors: csr_array  # amps into nodes -> the same
-    slopes: csr_array  # nonlinear slopes -> entries of the core
-    residual: csr_array  # products of core entries with x, then nonlinear currents -> rows of the core
-    spans: csr_array  # core unknowns -> volts across junctions, base resistances, loads, supplies
+    wirings: tuple[Wiring, ...]
+    anchors: csr_array  # amps into nodes -> right-hand side in the order of elimination
+    sums: csr_array  # products of core entries with x -> rows of the core
     products: Places  # core unknown that each core entry is multiplied with
     supplies: Places  # core unknowns that are supply currents
+    supply_spans: csr_array  # core unknowns -> volts across supplies
     core_columns: Places
-    outer_bounds: Floats  # multipliers beyond these are not safe
-    core_bounds: Floats
 
 
-def stamps_of(layout: Layout, order: Order, linear_count: int, source_count: int) -> Stamps:
-    """Return the patterns of a circuit with that many linear values and sources."""
-    size, nodes, first = layout.size, len(layout.names), order.linear
+def stamps_of(layouts: Sequence[Layout], order: Order, linear_count: int, source_count: int) -> Stamps:
+    """Return the patterns of a circuit with that many linear values and sources, wired as each layout says."""
+    layout, first = layouts[0], order.linear
+    size, nodes = layout.size, len(layout.names)
     outer, core = Script(order, 0, first), Script(order, first, size)
     row_at, column_at = np.argsort(order.rows), np.argsort(order.columns)
-    cells = np.array(outer.cells, dtype=np.intp)
-    flat = order.rows[cells[:, 0]] * size + order.columns[cells[:, 1]]
-    values = _inverse(flat, size * size)
-    in_core = _inverse(flat[outer.own :], size * size)
-    core_cells = cells[outer.own :] - first
-    slopes = _sparse(layout.slopes, in_core, len(core_cells), layout.slope_count)
-    currents = _sparse(layout.currents, _shifted(row_at, first), size - first, layout.current_count)
-    sums = csr_array(
-        (np.ones(len(core_cells)), (core_cells[:, 0], np.arange(len(core_cells)))), (size - first, len(core_cells))
-    )
+    core_cells = np.array(core.cells, dtype=np.intp).reshape(-1, 2) - first
+    counts = linear_count, source_count
+    wirings = tuple(_wiring(each, order, (outer, core), at, counts) for at, each in enumerate(layouts))
     grounds = Scatter((node, node, 1.0) for node in range(nodes))
     return Stamps(
         order=order,
         outer=outer,
         core=core,
-        fixed=layout.fixed.reshape(-1)[flat][:, None],
-        linear=_sparse(layout.linear, values, len(cells), linear_count),
-        shunts=_sparse(layout.slopes, values, len(cells), layout.slope_count)[:, layout.slope_count - nodes :],
-        sources=_sparse(layout.sources, row_at, size, source_count),
+        wirings=wirings,
         anchors=_sparse(grounds, row_at, size, nodes),
-        slopes=slopes[:, : layout.slope_count - nodes],
-        residual=_beside(sums, currents),
-        spans=_spans(layout, _shifted(column_at, first), size - first),
+        sums=csr_array(
+            (np.ones(len(core_cells)), (core_cells[:, 0], np.arange(len(core_cells)))), (size - first, len(core_cells))
+        ),
         products=core_cells[:, 1],
         supplies=_shifted(column_at, first)[layout.first_supply :],
+        supply_spans=wirings[0].spans[wirings[0].spans.shape[0] - layout.supply_pairs[0].size :],
         core_columns=order.columns[first:],
-        outer_bounds=_bounds(order, outer),
-        core_bounds=_bounds(order, core),
     )
 
 
-def _bounds(order: Order, script: Script) -> Floats:
+def _wiring(layout: Layout, order: Order, scripts: tuple[Script, Script], at: int, counts: tuple[int, int]) -> Wiring:
+    """Return the patterns of one layout, which is number `at` of those the order was made for."""
+    size, first, (outer, core) = layout.size, order.linear, scripts
+    row_at, column_at = np.argsort(order.rows), np.argsort(order.columns)
+    cells = np.array(outer.cells, dtype=np.intp)
+    flat = order.rows[cells[:, 0]] * size + order.columns[cells[:, 1]]
+    values, in_core = _inverse(flat, size * size), _inverse(flat[outer.own :], size * size)
+    slopes, shunts = layout.slope_count - len(layout.names), slice(layout.slope_count - len(layout.names), None)
+    return Wiring(
+        fixed=layout.fixed.reshape(-1)[flat][:, None],
+        linear=_sparse(layout.linear, values, len(cells), counts[0]),
+        shunts=_sparse(layout.slopes, values, len(cells), layout.slope_count)[:, shunts],
+        sources=_sparse(layout.sources, row_at, size, counts[1]),
+        slopes=_sparse(layout.slopes, in_core, len(core.cells), layout.slope_count)[:, :slopes],
+        currents=_sparse(layout.currents, _shifted(row_at, first), size - first, layout.current_count),
+        spans=_spans(layout, _shifted(column_at, first), size - first),
+        outer_bounds=_bounds(order.sizes[at], outer),
+        core_bounds=_bounds(order.sizes[at], core),
+    )
+
+
+def _bounds(sizes: Floats, script: Script) -> Floats:
     """Return how large multipliers may be, equations being measured in units of their own."""
     cells = np.array(script.cells[script.lower], dtype=np.intp).reshape(-1, 2)
-    return (_LARGEST_MULTIPLIER * order.sizes[cells[:, 0]] / order.sizes[cells[:, 1]])[:, None]
+    return (_LARGEST_MULTIPLIER * sizes[cells[:, 0]] / sizes[cells[:, 1]])[:, None]
 
 
 def _inverse(places: Places, count: int) -> Places:
@@ -108,14 +132,6 @@ def _sparse(scatter: Scatter, place: Places, rows: int, columns: int) -> csr_arr
     sources, targets, factors = scatter.entries
     kept = place[targets] >= 0
     return csr_array((factors[kept], (place[targets][kept], sources[kept])), (rows, columns))
-
-
-def _beside(left: csr_array, right: csr_array) -> csr_array:
-    one, other = left.tocoo(), right.tocoo()
-    rows = np.concatenate([one.row, other.row])
-    columns = np.concatenate([one.col, other.col + left.shape[1]])
-    shape = left.shape[0], left.shape[1] + right.shape[1]
-    return csr_array((np.concatenate([one.data, other.data]), (rows, columns)), shape)
 
 
 def _spans(layout: Layout, column_at: Places, size: int) -> csr_array:

@@ -1,5 +1,6 @@
 """Choose where Newton's method begins: at a known operating point, near the nominal board, or at rest."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,7 +9,7 @@ from numpy.typing import NDArray
 from .ends import SupplyMode
 from .junctions import Breakdown
 from .layout import Layout
-from .linearise import Problem, State
+from .linearise import Problem, State, stretches
 from .point import OperatingPoint
 from .request import Request
 from .sensitivity import Centre
@@ -32,9 +33,9 @@ class Led:
         return Led(self.centres, self.which[lanes])
 
 
-def beginning(layout: Layout, request: Request, problem: Problem, led: Led | None) -> tuple[State, Bools]:
+def beginning(layouts: Sequence[Layout], request: Request, problem: Problem, led: Led | None) -> tuple[State, Bools]:
     """Return the state every board begins from, and which boards (B,) have one that is worth trying."""
-    settings, boards = request.settings, request.boards
+    layout, settings, boards = layouts[0], request.settings, request.boards
     modes = np.where(settings.on, SupplyMode.VOLTAGE, SupplyMode.OFF).astype(np.int8)
     modes = np.repeat(modes, boards // modes.shape[0], axis=0)
     x, warm = np.zeros((boards, layout.size + 1)), np.zeros(boards, dtype=bool)
@@ -44,14 +45,23 @@ def beginning(layout: Layout, request: Request, problem: Problem, led: Led | Non
     elif led is not None:
         _led(x, warm, modes, request, led)
     unknowns = np.ascontiguousarray(x.T)  # boards last: rows are what is gathered from here on
-    junctions = unknowns[layout.junction_plus] - unknowns[layout.junction_minus]
-    junctions *= layout.junction_sign[:, None]
+    junctions = _junctions(layouts, problem, unknowns)
     if start is not None:
         _move_zeners(junctions, problem.devices.breakdown, start.knees)
     elif led is not None:
         _bend(junctions, warm, led, problem.devices.saturation)
     loads = unknowns[layout.load_pairs[0]] - unknowns[layout.load_pairs[1]]
     return State(unknowns.T, junctions.T, loads.T, modes), warm
+
+
+def _junctions(layouts: Sequence[Layout], problem: Problem, unknowns: Floats) -> Floats:
+    """Return the volts across junctions (J, boards)."""
+    volts = np.empty((layouts[0].junction_sign.size, unknowns.shape[1]))
+    for wiring, some in stretches(problem.wirings, unknowns.shape[1]):
+        layout = layouts[wiring]
+        volts[:, some] = unknowns[layout.junction_plus, some] - unknowns[layout.junction_minus, some]
+        volts[:, some] *= layout.junction_sign[:, None]
+    return volts
 
 
 def _continued(x: Floats, warm: Bools, modes: Modes, start: OperatingPoint, limits: Floats) -> Modes:

@@ -5,6 +5,8 @@
 - boards within tolerance: 2 000 boards of dual15 against one ngspice process that alters its parts and
   solves again for each board, and against one `ngspice -b` process for each board;
 - the whole stored list of faults: healthy and faulty boards, SAMPLES (200) of each, at both loads;
+- the same, 100 of each, as fleets of about 2 000 boards of mixed faults, then under small steps of load,
+  trimmer and heat that are different for every board;
 - memory: what 10 000 boards allocate at most.
 
 Ratios, not times, are what to compare. Drawing the parts and writing ngspice's script are not counted.
@@ -21,6 +23,7 @@ import sys
 import time
 import tracemalloc
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from types import FrameType
 
 import numpy as np
@@ -28,10 +31,12 @@ from numpy.typing import NDArray
 
 from simulated.circuit import Circuit, Netlist, Parts, apply_edit, draw_parts
 from simulated.circuit.expressions import evaluate
+from simulated.circuit.fleet import Fleet
 from simulated.circuit.lanewise import straight_lines
 from tests.simulated.circuit.boards import REFERENCE, fed_board, load_ohms, stored
 
 BOARDS, BY_PROCESS, COMPARED, MANY = 2000, 20, 40, 10_000
+MIXED, WIRINGS, STEPS = 100, 20, 10  # boards of a fault, faults of a fleet, steps of its conditions
 OPTIONS = ".options reltol=1e-6 abstol=1e-12 vntol=1e-9 gmin=1e-12 itl1=500 noacct"
 WANTED_RATIO, WANTED_VOLTS, MOST_BYTES = 60.0, 1e-6, 1e9
 
@@ -115,7 +120,8 @@ def counted(work: Callable[[], object]) -> int:
     return count
 
 
-def tolerance_boards() -> bool:
+def tolerance_boards() -> tuple[bool, float]:
+    """Return whether ratio and deviation are as wanted, and the boards a second of ngspice's alter loop."""
     netlist = fed_board("dual15")
     circuit, parts = Circuit(netlist), draw_parts(netlist, np.random.default_rng(1), BOARDS)
 
@@ -127,7 +133,7 @@ def tolerance_boards() -> bool:
     print(f"boards within tolerance  {ours:9.0f} /s   {counted(solve) / BOARDS:.2f} iterations a board, half load")
     if shutil.which("ngspice") is None:
         print("ngspice is not installed: no ratio")
-        return True
+        return True, np.nan
     deck, changes = own_models(netlist, parts), alterations(netlist, parts)
     text = script(deck, changes, range(BOARDS), "v(outp) v(outn)")
     altered = BOARDS / fastest(lambda: ngspice(text), 2)
@@ -144,16 +150,24 @@ def tolerance_boards() -> bool:
         nodes = {name: value for name, value in volts.items() if "#" not in name}
         worst = max([worst, *(abs(float(point.volts(name)[board]) - value) for name, value in nodes.items())])
     print(f"largest deviation        {worst:9.1e} V   all nodes of {COMPARED} boards")
-    return max(ours, again) / altered >= WANTED_RATIO and worst < WANTED_VOLTS
+    return max(ours, again) / altered >= WANTED_RATIO and worst < WANTED_VOLTS, altered
+
+
+def faulty_boards() -> list[Netlist]:
+    """Return the healthy board and all that are stored with a fault in them."""
+    netlists = [fed_board("dual15")]
+    for fault in stored("dual15_faults")["faults"]:
+        netlist = fed_board("dual15")
+        for edit in fault["edits"]:
+            netlist = apply_edit(netlist, edit)
+        netlists.append(netlist)
+    return netlists
 
 
 def fault_list(samples: int) -> None:
     parts = draw_parts(fed_board("dual15"), np.random.default_rng(1), samples)
     seconds, solved, asked = 0.0, 0, 0
-    for fault in [{"id": "healthy", "edits": []}, *stored("dual15_faults")["faults"]]:
-        netlist = fed_board("dual15")
-        for edit in fault["edits"]:
-            netlist = apply_edit(netlist, edit)
+    for netlist in faulty_boards():
         start = time.perf_counter()
         circuit = Circuit(netlist)
         for load in ("noload", "half"):
@@ -161,6 +175,61 @@ def fault_list(samples: int) -> None:
             asked, solved = asked + samples, solved + int(point.solved.sum())
         seconds += time.perf_counter() - start
     print(f"whole list of faults     {asked / seconds:9.0f} /s   {solved} of {asked} solved in {seconds:.1f} s")
+
+
+class Stopwatch:
+    """Adds up seconds under a few names."""
+
+    def __init__(self) -> None:
+        self.seconds: dict[str, float] = {}
+
+    @contextmanager
+    def running(self, name: str) -> Iterator[None]:
+        """Add the time a block takes."""
+        start = time.perf_counter()
+        yield
+        self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - start
+
+
+def mixed_faults(altered: float) -> None:
+    parts = draw_parts(fed_board("dual15"), np.random.default_rng(1), MIXED)
+    netlists, watch, cold, warm = faulty_boards(), Stopwatch(), 0, 0
+    for first in range(0, len(netlists), WIRINGS):
+        with watch.running("circuits"):
+            circuits = [Circuit(each) for each in netlists[first : first + WIRINGS]]
+        with watch.running("fleets"):
+            fleet = Fleet(circuits, [parts] * len(circuits))
+        with watch.running("cold"):
+            cold += sum(from_rest(fleet, load_ohms("dual15", load)) for load in ("noload", "half"))
+        for step in range(1, STEPS + 1):
+            with watch.running("warm"):
+                warm += a_step_on(fleet, step)
+    seconds = watch.seconds
+    whole = cold / (seconds["circuits"] + seconds["fleets"] + seconds["cold"])
+    print(f"faults mixed, {MIXED} each   {whole:9.0f} /s   ratio {whole / altered:6.1f}")
+    print(
+        f"  solving alone          {cold / seconds['cold']:9.0f} /s   "
+        f"circuits took {seconds['circuits']:.2f} s, fleets {seconds['fleets']:.2f} s, solving {seconds['cold']:.2f} s"
+    )
+    small = warm / seconds["warm"]
+    print(f"  in small steps         {small:9.0f} /s   ratio {small / altered:6.1f}, each board its own condition")
+
+
+def from_rest(fleet: Fleet, ohms: float) -> int:
+    """Solve all boards of a fleet as if they had never been; return how many."""
+    fleet.forget()
+    point = fleet.solve(np.arange(fleet.lanes), parameters={"rload": ohms})
+    assert point.solved.all()
+    return fleet.lanes
+
+
+def a_step_on(fleet: Fleet, step: int) -> int:
+    """Solve all boards of a fleet a little further on: load, trimmer and heat; return how many."""
+    own = np.linspace(0.0, 1.0, fleet.lanes)
+    parameters = {"rload": 30.0 - 0.5 * step + 0.2 * own, "trim_p": 0.5 + 1e-3 * step + 0.02 * own}
+    point = fleet.solve(np.arange(fleet.lanes), parameters=parameters, celsius=27.0 + 0.05 * step + 0.2 * own)
+    assert point.solved.all()
+    return fleet.lanes
 
 
 def memory() -> bool:
@@ -186,9 +255,10 @@ def single_boards() -> None:
 def main() -> None:
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
-    good = tolerance_boards()
+    good, altered = tolerance_boards()
     single_boards()
     good &= memory()
+    mixed_faults(altered)
     fault_list(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
     sys.exit(0 if good else 1)
 

@@ -154,7 +154,7 @@ def test_an_order_of_elimination_solves_what_a_dense_solver_solves() -> None:
     circuit = Circuit(fed_board("adj3t"))
     layout = circuit.layout
     count = int(layout.linear.entries[0].max()) + 1
-    order = elimination_order(layout, np.ones((1, count)))
+    order = elimination_order((layout,), (np.ones((1, count)),))
     assert order is not None
     script = Script(order, 0, layout.size)
     matrix, right = random_system(script, layout.size)

@@ -1,0 +1,77 @@
+"""What a fleet's solve arrived at: node voltages and currents of every lane, by name."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .errors import CircuitError
+from .frame import Frame
+from .point import OperatingPoint
+from .solve import Circuit
+
+__all__ = ["FleetPoint"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Lanes = NDArray[np.intp]
+
+
+class FleetPoint:
+    """What a solve arrived at, all arrays (lanes,) in the order the lanes were asked for; NaN where not solved."""
+
+    def __init__(self, circuits: Sequence[Circuit], frame: Frame, wirings: Lanes, point: OperatingPoint) -> None:
+        self._circuits, self._frame, self._wirings, self._point = circuits, frame, wirings, point
+        self.solved = point.solved
+
+    def volts(self, node: str) -> Floats:
+        """Return a node's volts to ground; NaN on boards without such a node, CircuitError where no board has it."""
+        columns = np.array([self._column(wiring, node) for wiring in range(len(self._circuits))])
+        if (columns < 0).all():
+            self._circuits[0].layout.node(node)
+        own = columns[self._wirings]
+        volts = self._point.unknowns[np.arange(own.size), own]
+        return np.where(self.solved & (own >= 0), volts, np.nan)
+
+    def supply_amps(self, name: str) -> Floats:
+        """Return the amps a supply delivers out of its plus."""
+        return self._point.supply_amps(name)
+
+    def supply_limited(self, name: str) -> Bools:
+        """Return whether a supply holds its current limit rather than its voltage."""
+        return self._point.supply_limited(name)
+
+    def load_amps(self, name: str) -> Floats:
+        """Return the amps a load draws into its plus."""
+        return self._point.load_amps(name)
+
+    def worst_node(self, lane: int) -> str:
+        """Return the node that still moved most when a lane's solve was given up."""
+        wiring = int(self._wirings[lane])
+        return self.of(wiring).worst_node(int((self._wirings[:lane] == wiring).sum()))
+
+    def of(self, wiring: int) -> OperatingPoint:
+        """Return the lanes of one circuit, in its own unknowns."""
+        lanes, circuit, seat = (
+            np.flatnonzero(self._wirings == wiring),
+            self._circuits[wiring],
+            self._frame.seats[wiring],
+        )
+        point = self._point
+        return OperatingPoint(
+            solved=self.solved[lanes],
+            layout=circuit.layout,
+            ends=circuit.ends,
+            unknowns=point.unknowns[lanes][:, seat.unknowns],
+            loads=point.loads[lanes],
+            modes=point.modes[lanes],
+            restless=np.argmax(seat.unknowns == point.restless[lanes][:, None], axis=1),
+            knees=point.knees[lanes][:, seat.zeners],
+        )
+
+    def _column(self, wiring: int, node: str) -> int:
+        try:
+            own = self._circuits[wiring].layout.node(node)
+        except CircuitError:
+            return -1
+        return int(self._frame.seats[wiring].unknowns[own])
