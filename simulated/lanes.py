@@ -73,7 +73,7 @@ class Lanes:
         self._watts, self._rise, self._heated = np.zeros(count), np.zeros(count), np.zeros(count)
         self.lanes = [Lane(self, at, each) for at, each in enumerate(own)]
 
-    def settle(self, lanes: Sequence[Lane]) -> None:
+    def settle(self, lanes: Sequence["Lane"]) -> None:
         """Solve lanes for what is applied to them now, all at once; what has no solution is no longer `solved`."""
         rows = np.array([lane.at for lane in lanes], dtype=np.intp)
         self._warm(rows, np.array([lane.clock.seconds() for lane in lanes]))

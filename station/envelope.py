@@ -61,10 +61,11 @@ class Envelope:
         form = self._terminals[terminal]
         if form.kind == "probe":
             return
-        shown = format_value(volts, "V", digits=4)
         if form.sign * volts < -WRONG_SIGN_VOLTS:
+            shown = format_value(volts, "V", digits=4)
             raise BoardStopped(terminal, f"wrong sign: {shown} where {form.nominal:g} V is due", volts)
         if form.never_above is not None and form.sign * volts > form.never_above:
+            shown = format_value(volts, "V", digits=4)
             raise BoardStopped(terminal, f"{shown} is beyond the {form.never_above:g} V it must never exceed", volts)
 
 

@@ -19,6 +19,7 @@ __all__ = [
     "BoardStopped",
     "InputError",
     "Interrupted",
+    "NotSolved",
     "Problem",
     "StationError",
     "StoreError",
@@ -76,6 +77,10 @@ class StoreError(StationError):
 
 class Unreadable(StationError):
     """A reading could not be taken: overload, not a number, no answer. Never a number."""
+
+
+class NotSolved(StationError):
+    """A simulated board's circuit has no solution; never a number, and never a fault detected."""
 
 
 class BoardStopped(StationError):
