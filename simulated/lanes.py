@@ -4,6 +4,7 @@ A lane has the same board, instruments and hands as the simulated bench of the s
 rest: what a bench applies is applied for good, and what only waiting shows (charging, decay) is not seen here.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -25,8 +26,8 @@ __all__ = ["Lane", "LaneBoard", "Lanes"]
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-# A board that has warmed for so long is solved anew.
-WARMING_SECONDS = 10.0
+# A board that has warmed or cooled by so much since it was solved is solved anew.
+DRIFT_KELVIN = 0.02
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,15 @@ class Lanes:
         self._keep(rows, point)
         for lane in lanes:
             lane.settled_at, lane.stale = lane.clock.seconds(), False
+
+    def drift_kelvin(self, lane: int, seconds: float) -> float:
+        """Return how far a lane's board moves in temperature in the seconds after its last solution."""
+        warmth = self.description.warmth
+        if warmth is None:
+            return 0.0
+        return abs(float(self._watts[lane]) * warmth.kelvin_per_watt - float(self._rise[lane])) * (
+            1.0 - math.exp(-seconds / warmth.seconds)
+        )
 
     def _warm(self, rows: NDArray[np.intp], seconds: Floats) -> None:
         """Let boards follow what they dissipated since they were looked at last."""
@@ -174,8 +184,7 @@ class Lane:
 
     def has_warmed(self) -> bool:
         """Whether so much time has passed since the last solution that the board has another temperature."""
-        warm = self._lanes.description.warmth is not None and bool(self._lanes.on[self.at].any())
-        return warm and self.clock.seconds() - self.settled_at > WARMING_SECONDS
+        return self._lanes.drift_kelvin(self.at, self.clock.seconds() - self.settled_at) > DRIFT_KELVIN
 
     def volts(self, terminal: str) -> float:
         """Return the true volts from ground at a terminal."""

@@ -1,7 +1,7 @@
 """A board between two states of rest: rails that rise, charge under a current limit and decay, in virtual time.
 
-What a bench sees takes milliseconds and more, so only capacitors from 10 nF up are followed; a board that gets lost
-so (where its states part, say) is followed with every charge it has.
+What a bench sees takes milliseconds and more, so what semiconductors store is left out; a board that gets lost so
+(where its states part, say) is followed with every charge it has.
 """
 
 import logging
@@ -14,9 +14,8 @@ __all__ = ["Conditions", "Motion", "Motions"]
 
 logger = logging.getLogger(__name__)
 
-LEAST_FARADS = 10e-9
-# Readings are taken at rest; on the way there a rail may be a few hundredths of a volt off.
-ROUGH = Tolerance(volts=2e-2, share=4e-3, first_seconds=5e-4)
+# Readings are taken at rest; on the way there a rail may be a hundredth of a volt off in each step, and may not ring.
+ROUGH = Tolerance(volts=1e-2, share=1e-3, first_seconds=5e-4, damped=True)
 
 
 @dataclass(frozen=True)
@@ -85,7 +84,7 @@ class Motions:
                     parameters=dict(conditions.parameters),
                     celsius=conditions.celsius,
                     tolerance=None if fine else ROUGH,
-                    least_farads=0.0 if fine else LEAST_FARADS,
+                    junctions_store=fine,
                 )
             }
         return self._made[key]

@@ -18,7 +18,7 @@ from simulated.motion import Conditions, Motion, Motions
 __all__ = ["Modulation", "Powered", "Warmth"]
 
 AMBIENT_CELSIUS = 27.0  # where the netlist's nominal values hold
-KELVIN_STEP = 0.05  # the warm board is solved anew at every such step
+KELVIN_STEP = 0.02  # the warm board is solved anew at every such step
 # A board that hardly moves, this near its operating point, is there.
 NEAR_VOLTS, NEAR_SHARE = 5e-3, 1e-3
 # With every supply on and feeding, what still moves after so long swings, and is taken as at rest.

@@ -1,9 +1,13 @@
 """Start the command line; Ctrl-C is told in one line while it is still loading, and changes no exit code."""
 
+import os
 import signal
 import sys
 
 __all__ = ["main"]
+
+# A board's matrices are small: a second thread gains nothing on them, and waits for its share of a busy machine.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 ABORTED = 4  # as in station.exits, which takes a while to load
 

@@ -69,11 +69,12 @@ def dynamics_of(
     parts: Parts | None,
     parameters: Mapping[str, Value] | None,
     celsius: Value | None,
-    least_farads: float = 0.0,
+    *,
+    junctions_store: bool = True,
 ) -> Dynamics:
     """Return the set-up; CircuitError for an unknown parameter, a value without sense, unequal numbers of boards.
 
-    With `least_farads` above zero smaller capacitors and semiconductors store nothing.
+    With `junctions_store` false what semiconductors store is left out.
     """
     netlist, layout, ends = circuit.netlist, circuit.layout, circuit.ends
     parts = nominal_parts(netlist) if parts is None else parts
@@ -82,12 +83,12 @@ def dynamics_of(
     boards = board_count([parts.boards, heat.shape[0], *(np.size(value) for value in parameters.values())])
     workshop = Workshop(netlist, take_inventory(netlist), tuple(end.ohms for end in ends.meters))
     devices = workshop.devices(parts, parameters, heat)
-    reactive = Reactive(netlist, layout, least_farads)
+    reactive = Reactive(netlist, layout)
     matrix = summed(layout.fixed[None], layout.linear, devices.linear)
     minimum = np.array([[end.minimum_volts for end in ends.loads]])
     stores = reactive.at(parts, parameters, heat)
     rows = layout, ends, reactive, devices, matrix, stores, minimum, netlist.gmin, boards
-    return Dynamics(*rows, junctions_store=least_farads == 0.0)
+    return Dynamics(*rows, junctions_store=junctions_store)
 
 
 def summed(matrix: Floats, pattern: Scatter, values: Floats, factor: float = 1.0) -> Floats:

@@ -23,7 +23,7 @@ from .charges import (
 )
 from .devices import Devices
 from .errors import CircuitError, NetlistError
-from .expressions import Expression, evaluate
+from .expressions import Expression
 from .junctions import junction
 from .layout import Layout
 from .linearise import Linearised
@@ -70,21 +70,18 @@ class Stored:
 
 
 class Reactive:
-    """Where a circuit stores charge; `at` says how much a volt or an amp stores.
+    """Where a circuit stores charge; `at` says how much a volt or an amp stores."""
 
-    Capacitors of less than `least_farads` are left out.
-    """
-
-    def __init__(self, netlist: Netlist, layout: Layout, least_farads: float = 0.0) -> None:
+    def __init__(self, netlist: Netlist, layout: Layout) -> None:
         self._netlist, self.layout = netlist, layout
+        self._capacitors = tuple(e for e in netlist.elements if e.kind == "C")
         self._coils = tuple(e for e in netlist.elements if e.kind == "L")
         self._diodes = tuple(e for e in netlist.elements if e.kind == "D")
         self._bipolars = tuple(e for e in netlist.elements if e.kind == "Q")
         defaults = parameter_values(netlist, {})
-        capacitors = [(e, _value(netlist, e, "cap", "c")) for e in netlist.elements if e.kind == "C"]
-        capacitors = [(e, farads) for e, farads in capacitors if np.abs(evaluate(farads, defaults)) >= least_farads]
-        self._capacitors = tuple(e for e, _ in capacitors)
-        self._farads = ValueRow(self._capacitors, "value", [farads for _, farads in capacitors], defaults)
+        self._farads = ValueRow(
+            self._capacitors, "value", [_value(netlist, e, "cap", "c") for e in self._capacitors], defaults
+        )
         self._henries = ValueRow(self._coils, "value", [_value(netlist, e, "ind", "l") for e in self._coils], defaults)
         self._passives = [ModelTable(netlist, parts, _PASSIVE_DEFAULTS) for parts in (self._capacitors, self._coils)]
         self._diode_table = ModelTable(netlist, self._diodes, DIODE_CHARGE_DEFAULTS)

@@ -15,7 +15,7 @@ from .devices import take_lanes
 from .dynamics import Dynamics
 from .linearise import Problem
 from .settings import Settings
-from .timestep import GAMMA, Reached, euler_step, implicit_step
+from .timestep import GAMMA, Reached, edge_step, euler_step, implicit_step
 
 __all__ = ["Drive", "Here", "Pace", "Tolerance", "restarted", "step_on"]
 
@@ -37,11 +37,15 @@ _PATIENCE, _COARSE_SHARE = 600, 0.1
 
 @dataclass(frozen=True)
 class Tolerance:
-    """How far off one step may be at any node: volts, and a share of the node's volts; and how long the first is."""
+    """How far off one step may be at any node: volts, and a share of the node's volts; and how long the first is.
+
+    `damped` takes backward Euler throughout: of first order only, but nothing rings and nothing overshoots.
+    """
 
     volts: float = 1e-3
     share: float = 2e-4
     first_seconds: float = 1e-6
+    damped: bool = False
 
 
 @dataclass(frozen=True)
@@ -121,7 +125,7 @@ class Here:
 
 def restarted(drive: Drive, begun: Reached, tolerance: Tolerance) -> Here:
     """Take a jump of the settings; what stores charge stays where it is."""
-    reached = euler_step(drive.dynamics, drive.problem(drive.start), begun, _EDGE_SECONDS)
+    reached = edge_step(drive.dynamics, drive.problem(drive.start), begun, _EDGE_SECONDS)
     return Here(reached, Pace(drive.start, (drive.start,), (reached.state.x,), tolerance.first_seconds))
 
 
@@ -135,7 +139,7 @@ def step_on(drive: Drive, here: Here, tolerance: Tolerance, end: float) -> Here:
     while True:
         seconds = _fitted(pace.step, end - now)
         time = end if seconds == end - now else now + seconds
-        reached = _stepped(drive, here, pace, time, min(_SLACK * tolerance.volts, _MOST_SLACK))
+        reached = _stepped(drive, here, pace, time, tolerance)
         pace = replace(pace, taken=pace.taken + 1)
         if not reached.arrived.all():
             if seconds < _LEAST_SECONDS:
@@ -143,8 +147,8 @@ def step_on(drive: Drive, here: Here, tolerance: Tolerance, end: float) -> Here:
             pace, growth = replace(pace, step=_SHRINKING * seconds), _GROWTH_WHEN_REFUSED
             continue
         kink = not np.array_equal(reached.state.modes, here.reached.state.modes)
-        if kink:
-            reached = _straight(drive, here, reached, time, seconds)
+        if kink and not tolerance.damped:
+            reached = _straight(drive, here, reached, time, tolerance)
         error = _error(pace, tolerance, time, reached.state.x, nodes, kink=kink)
         least = max(_LEAST_SECONDS, _COARSE_SHARE * (now - pace.since) if pace.taken > _PATIENCE else 0.0)
         if error <= 1.0 or seconds <= least:
@@ -171,29 +175,45 @@ def _scaled(error: float) -> float:
     return max(_SHRINKING, _CAUTION / math.cbrt(max(error, 1e-6)))
 
 
-def _stepped(drive: Drive, here: Here, pace: Pace, time: float, slack: float) -> Reached:
-    seconds = time - pace.times[0]
+def _stepped(drive: Drive, here: Here, pace: Pace, time: float, tolerance: Tolerance) -> Reached:
+    seconds, slack = time - pace.times[0], min(_SLACK * tolerance.volts, _MOST_SLACK)
+    if tolerance.damped:
+        return euler_step(drive.dynamics, drive.problem(time), here.reached, pace.leads_to(time), seconds, slack)
     middle = pace.times[0] + GAMMA * seconds
     problems = drive.problem(middle), drive.problem(time)
     guesses = pace.leads_to(middle), pace.leads_to(time)
     return implicit_step(drive.dynamics, problems, here.reached, guesses, seconds, slack)
 
 
-def _straight(drive: Drive, here: Here, reached: Reached, time: float, seconds: float) -> Reached:
+def _straight(drive: Drive, here: Here, reached: Reached, time: float, tolerance: Tolerance) -> Reached:
     """Return where lanes are after a step in which a supply changed what it holds: backward Euler never overshoots.
 
     Lanes that do not get there so keep what they reached.
     """
-    straight = euler_step(drive.dynamics, drive.problem(time), here.reached, seconds)
+    straight = _stepped(drive, here, here.pace, time, replace(tolerance, damped=True))
     return straight if straight.arrived.all() else reached
 
 
 def _error(pace: Pace, tolerance: Tolerance, time: float, x: Floats, nodes: int, *, kink: bool) -> float:
     """Return the largest error of a step, one being what is tolerated; at a kink smoothness earns nothing."""
     share = 0.1
+    if tolerance.damped:
+        return _first_order_error(pace, tolerance, time, x, nodes)
     if len(pace.times) == 3 and not kink:
         h, h1, h2 = (time - before for before in pace.times)
         share = _EVEN_SHARE * max(1.0, 6.0 * h * h / (h1 * h2))
     missed = np.abs(x - pace.leads_to(time))[:, :nodes]
+    allowed = tolerance.volts + tolerance.share * np.abs(x[:, :nodes])
+    return share * float((missed / allowed).max(initial=0.0))
+
+
+def _first_order_error(pace: Pace, tolerance: Tolerance, time: float, x: Floats, nodes: int) -> float:
+    """Return the largest error of a step of backward Euler, told from how far it ends off a straight line."""
+    h, before = time - pace.times[0], pace.unknowns[0]
+    line, share = before, 0.1
+    if len(pace.times) > 1:
+        h1 = pace.times[0] - pace.times[1]
+        line, share = before + (before - pace.unknowns[1]) * (h / h1), h / (h + h1)
+    missed = np.abs(x - line)[:, :nodes]
     allowed = tolerance.volts + tolerance.share * np.abs(x[:, :nodes])
     return share * float((missed / allowed).max(initial=0.0))

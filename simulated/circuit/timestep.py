@@ -15,7 +15,7 @@ from .dynamics import Dynamics, no_aid, summed
 from .ends import next_modes
 from .linearise import Aid, Problem, State, across, linearise
 
-__all__ = ["GAMMA", "Reached", "charge_of", "euler_step", "implicit_step"]
+__all__ = ["GAMMA", "Reached", "charge_of", "edge_step", "euler_step", "implicit_step"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -77,10 +77,17 @@ def charge_of(dynamics: Dynamics, problem: Problem, state: State) -> Floats:
     return charge + dynamics.held(line).coulombs
 
 
-def euler_step(dynamics: Dynamics, problem: Problem, begun: Reached, seconds: float) -> Reached:
-    """Return where lanes are after a short backward Euler step: what jumps with a source has jumped."""
+def edge_step(dynamics: Dynamics, problem: Problem, begun: Reached, seconds: float) -> Reached:
+    """Return where lanes are after a short step of backward Euler: what jumps with a source has jumped."""
     stage = _stage(dynamics, problem, begun.charge, 1.0 / seconds, _ABSOLUTE)
     return _solved(dynamics, stage, begun, begun.state.x, _FIRST_ITERATIONS)
+
+
+def euler_step(
+    dynamics: Dynamics, problem: Problem, begun: Reached, guess: Floats, seconds: float, slack: float
+) -> Reached:
+    """Return where lanes are after a step of backward Euler; the rest is as in `implicit_step`."""
+    return _solved(dynamics, _stage(dynamics, problem, begun.charge, 1.0 / seconds, slack), begun, guess, _ITERATIONS)
 
 
 def implicit_step(

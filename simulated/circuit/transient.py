@@ -38,8 +38,8 @@ class Transient:
     """One circuit in time, batched over boards (B,).
 
     All boards share the grid of times, the one that moves most decides. Boards that cannot be followed any
-    further become NaN, the others go on. `IC=` of a netlist is not read. With `least_farads` above zero,
-    smaller capacitors and semiconductors store nothing: a rail is then followed without what takes microseconds.
+    further become NaN, the others go on. `IC=` of a netlist is not read. With `junctions_store` false
+    semiconductors store nothing: rails are then followed at less cost, and without what takes nanoseconds.
     Raises
     CircuitError for unknown names, values without sense and unequal numbers of boards.
     """
@@ -52,9 +52,9 @@ class Transient:
         parameters: Mapping[str, Value] | None = None,
         celsius: Value | None = None,
         tolerance: Tolerance | None = None,
-        least_farads: float = 0.0,
+        junctions_store: bool = True,
     ) -> None:
-        self._dynamics = dynamics_of(circuit, parts, parameters, celsius, least_farads)
+        self._dynamics = dynamics_of(circuit, parts, parameters, celsius, junctions_store=junctions_store)
         self._tolerance = tolerance or Tolerance()
         self.start_empty()
 

@@ -16,7 +16,9 @@ from station.judge import Rule
 from station.lines import Judgement, Line
 from station.uncertainty import measured
 
-__all__ = ["KINDS", "Finding", "Setup", "StepForm", "feed_inputs", "judged_reading", "step_kind"]
+__all__ = ["KINDS", "SETTLE_SECONDS", "Finding", "Setup", "StepForm", "feed_inputs", "judged_reading", "step_kind"]
+
+SETTLE_SECONDS = 0.5  # between a change of input or load and the reading; common practice, no source
 
 Finding = tuple[Path_, str, str]  # where below the step, what is wrong, what to write
 KINDS: dict[str, type["StepForm"]] = {}

@@ -2,13 +2,13 @@
 
 from collections.abc import Iterator
 
-from pydantic import ConfigDict
+from pydantic import ConfigDict, Field
 
-from station.asks import Quantity
-from station.forms import AmpsValue, CurrentLimit, Form, VoltageLimit
+from station.asks import Quantity, Wait
+from station.forms import AmpsValue, CurrentLimit, Form, SecondsValue, VoltageLimit
 from station.lines import Judgement, Line
 from station.quantities import Limit
-from station.steps.kinds import Finding, Setup, StepForm, feed_inputs, judged_reading, step_kind
+from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_inputs, judged_reading, step_kind
 
 __all__ = ["Measure", "WantedForm", "wrong_side"]
 
@@ -44,6 +44,7 @@ class Measure(StepForm):
     others = "terminals"
     powers = True
 
+    settle: SecondsValue = Field(SETTLE_SECONDS, ge=0.0)
     current_limit: AmpsValue | None = None
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
@@ -73,6 +74,7 @@ class Measure(StepForm):
     async def program(self, setup: Setup) -> tuple[Judgement, ...]:
         """See StepForm."""
         await feed_inputs(setup)
+        await Wait(self.settle)
         judged = []
         for line in self.lines(setup):
             judged.append(await judged_reading(setup, line, Quantity(line.name)))

@@ -4,11 +4,11 @@ from collections.abc import Iterator
 
 from pydantic import ConfigDict, Field
 
-from station.asks import Draw, Quantity, Read, Reading
-from station.forms import AmpsValue, Form, RatioLimit, RatioPerVoltLimit, VoltsRange
+from station.asks import Draw, Quantity, Read, Reading, Wait
+from station.forms import AmpsValue, Form, RatioLimit, RatioPerVoltLimit, SecondsValue, VoltsRange
 from station.lines import Judgement, Line
 from station.quantities import format_value
-from station.steps.kinds import Finding, Setup, StepForm, feed_inputs, step_kind
+from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_inputs, step_kind
 from station.uncertainty import Result, linear
 
 __all__ = ["LineSweep", "LoadSweep", "line_regulation", "load_regulation"]
@@ -76,6 +76,7 @@ class LineSweep(StepForm):
     inputs: VoltsRange
     points: int = Field(5, ge=2, le=200)
     load: AmpsValue = 0.0
+    settle: SecondsValue = Field(SETTLE_SECONDS, ge=0.0)
     current_limit: AmpsValue | None = None
 
     def _volts(self) -> list[float]:
@@ -113,6 +114,7 @@ class LineSweep(StepForm):
         for volts in self._volts():
             await feed_inputs(setup, dict.fromkeys(setup.board.terminals("input"), volts))
             await self._load(self.load)
+            await Wait(self.settle)
             for name in points:
                 points[name].append((volts, await Read(name, Quantity.VOLTAGE, setup.rule.sweep_effort)))
         await self._load(0.0)
@@ -146,6 +148,7 @@ class LoadSweep(StepForm):
     others = "terminals"
     powers = True
 
+    settle: SecondsValue = Field(SETTLE_SECONDS, ge=0.0)
     current_limit: AmpsValue | None = None
 
     def caution(self, setup: Setup) -> str:
@@ -181,6 +184,7 @@ class LoadSweep(StepForm):
             for amps in spaced(form.from_, form.to, form.points):
                 await Draw(line.terminal, amps)
                 await feed_inputs(setup)
+                await Wait(self.settle)
                 points.append((amps, await Read(line.terminal, Quantity.VOLTAGE, setup.rule.sweep_effort)))
             await Draw(line.terminal, 0.0)
             judged.append(setup.rule.judge(line, load_regulation(points)))
