@@ -27,7 +27,7 @@ RATE_DECIMALS = 2  # false fails are some in ten thousand
 
 def share_text(fraction: float, decimals: int = 1, *, unit: str = " %") -> str:
     """Return a fraction in percent; only what is exactly none or all is written as 0 or 100."""
-    fraction = round(fraction, 12)  # weights add up to 1 but for float dust
+    fraction = round(fraction, 12) + 0.0  # float dust of sums is not a share; + 0.0: nor is there a minus zero
     if fraction in (0.0, 1.0):
         return f"{fraction * 100:.0f}{unit}"
     shown, smallest = f"{fraction * 100:.{decimals}f}", 10.0**-decimals

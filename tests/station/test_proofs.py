@@ -219,6 +219,7 @@ def test_the_ceiling_is_drawn_only_where_a_fault_shows_nowhere() -> None:
         (0.99999, "> 99.9 %"),
         (0.00001, "< 0.1 %"),
         (1.0 - 1e-15, "100 %"),
+        (-1e-16, "0 %"),
     ],
 )
 def test_a_share_is_rounded_but_never_to_none_or_all(fraction: float, expected: str) -> None:
