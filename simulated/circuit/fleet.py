@@ -179,7 +179,9 @@ def _some(point: OperatingPoint, lanes: Lanes) -> OperatingPoint:
 def _frame(circuits: Sequence[Circuit]) -> Frame:
     columns = [columns_of(each.layout, each.inventory, each.ends) for each in circuits]
     bases = [np.array(each.inventory.base_varying, dtype=np.intp) for each in circuits]
-    return frame_of([each.layout for each in circuits], columns, bases, [each.workshop.zeners for each in circuits])
+    return frame_of(
+        [each.layout for each in circuits], columns, bases, [each.workshop.sites.zeners for each in circuits]
+    )
 
 
 def _way(frame: Frame, linear: Floats) -> Newton:

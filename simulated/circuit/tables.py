@@ -65,18 +65,15 @@ class ModelTable:
 
     def __init__(self, netlist: Netlist, elements: Sequence[Element], defaults: Mapping[str, float | str]) -> None:
         values = parameter_values(netlist, {})
-        self.given = {
-            parameter: np.array([parameter in _given(netlist, element) for element in elements], dtype=bool)
-            for parameter in defaults
-        }
-        self._rows = {
-            parameter: ValueRow(elements, parameter, [_tree(netlist, e, parameter, defaults) for e in elements], values)
-            for parameter in defaults
+        own = [_given(netlist, element) for element in elements]
+        self.given = {name: np.array([name in each for each in own], dtype=bool) for name in defaults}
+        self.rows: Mapping[str, ValueRow] = {
+            name: ValueRow(elements, name, [_tree(each, name, defaults) for each in own], values) for name in defaults
         }
 
     def at(self, parts: Parts, values: Mapping[str, Value] | None) -> dict[str, Floats]:
         """Return every parameter as an array (L, elements), L being one or the number of boards."""
-        return {parameter: row.at(parts, values) for parameter, row in self._rows.items()}
+        return {parameter: row.at(parts, values) for parameter, row in self.rows.items()}
 
 
 def _given(netlist: Netlist, element: Element) -> dict[str, Expression]:
@@ -84,9 +81,8 @@ def _given(netlist: Netlist, element: Element) -> dict[str, Expression]:
     return model | dict(element.options)
 
 
-def _tree(netlist: Netlist, element: Element, parameter: str, defaults: Mapping[str, float | str]) -> Expression:
+def _tree(given: Mapping[str, Expression], parameter: str, defaults: Mapping[str, float | str]) -> Expression:
     """Find a parameter's expression; a default that is a word stands for another parameter's value."""
-    given = _given(netlist, element)
     wanted: float | str = parameter
     while isinstance(wanted, str):
         if wanted in given:
