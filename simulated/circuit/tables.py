@@ -28,10 +28,10 @@ class ValueRow:
     ) -> None:
         self._elements = elements
         self._keys = [(element.name, parameter) for element in elements]
-        self._columns = {key: column for column, key in enumerate(self._keys)}
+        self.columns = {key: column for column, key in enumerate(self._keys)}
         numbers = [self._evaluate(column, tree, defaults) for column, tree in enumerate(trees)]
-        self._constants = np.array(numbers, dtype=np.float64).reshape(1, -1)
-        self._trees = [(column, tree) for column, tree in enumerate(trees) if not isinstance(tree, Number)]
+        self.constants = np.array(numbers, dtype=np.float64).reshape(1, -1)
+        self.trees = [(column, tree) for column, tree in enumerate(trees) if not isinstance(tree, Number)]
 
     def _evaluate(self, column: int, tree: Expression, values: Mapping[str, Value]) -> Value:
         if isinstance(tree, Number):
@@ -47,12 +47,12 @@ class ValueRow:
 
         `values` is None when no parameter differs from its default.
         """
-        factors = [(column, parts.factors[key]) for key, column in self._columns.items() if key in parts.factors]
-        changed = [(column, self._evaluate(column, tree, values)) for column, tree in self._trees] if values else []
+        factors = [(column, parts.factors[key]) for key, column in self.columns.items() if key in parts.factors]
+        changed = [(column, self._evaluate(column, tree, values)) for column, tree in self.trees] if values else []
         if not factors and not changed:
-            return self._constants
+            return self.constants
         lanes = max([parts.boards if factors else 1, *(np.size(value) for _, value in changed)])
-        row = np.repeat(self._constants, lanes, axis=0)
+        row = np.repeat(self.constants, lanes, axis=0)
         for column, value in changed:
             row[:, column] = value
         for column, factor in factors:

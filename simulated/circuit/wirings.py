@@ -32,6 +32,7 @@ class Patterns:
         if len(where) == 1:
             return np.asarray(self.each[where[0][0]] @ values)
         lanes = where[-1][1].stop
+        values = np.broadcast_to(values, (values.shape[0], lanes))
         if lanes < _SHORT * len(where):
             return np.asarray((self._whole(where) @ values.T.reshape(-1)).reshape(lanes, -1).T)
         sums = np.empty((self.each[0].shape[0], lanes))
