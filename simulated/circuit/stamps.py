@@ -70,18 +70,11 @@ def stamps_of(layouts: Sequence[Layout], order: Order, linear_count: int, source
     layout, first = layouts[0], order.linear
     size, nodes = layout.size, len(layout.names)
     outer, core = Script(order, 0, first), Script(order, first, size)
-    row_at, column_at = np.argsort(order.rows), np.argsort(order.columns)
-    cells, core_cells = (np.array(script.cells, dtype=np.intp).reshape(-1, 2) for script in (outer, core))
-    core_cells = core_cells - first
-    flat = order.rows[cells[:, 0]] * size + order.columns[cells[:, 1]]
-    values, in_core = _inverse(flat, size * size), _inverse(flat[outer.own :], size * size)
-    core_row, core_column = _shifted(row_at, first), _shifted(column_at, first)
-    slopes = layout.slope_count - nodes  # without shunts
-
-    def of_slopes(each: Layout, places: Places, rows: int) -> csr_array:
-        return _sparse(each.slopes, places, rows, layout.slope_count)
-
+    row_at, core_column = np.argsort(order.rows), _shifted(np.argsort(order.columns), first)
+    cells = _cells(core) - first
+    flat = _flat(order, outer)
     spans = [_spans(each, core_column, size - first) for each in layouts]
+    ones = np.ones(len(cells))
     return Stamps(
         order=order,
         outer=outer,
@@ -90,21 +83,46 @@ def stamps_of(layouts: Sequence[Layout], order: Order, linear_count: int, source
             Wiring(each.fixed.reshape(-1)[flat][:, None], _bounds(own, outer), _bounds(own, core))
             for each, own in zip(layouts, order.sizes, strict=True)
         ),
-        linear=Patterns([_sparse(each.linear, values, len(cells), linear_count) for each in layouts]),
-        shunts=Patterns([of_slopes(each, values, len(cells))[:, slopes:] for each in layouts]),
-        sources=Patterns([_sparse(each.sources, row_at, size, source_count) for each in layouts]),
-        slopes=Patterns([of_slopes(each, in_core, len(core_cells))[:, :slopes] for each in layouts]),
-        currents=Patterns([_sparse(each.currents, core_row, size - first, layout.current_count) for each in layouts]),
+        **_patterns(layouts, order, outer, (linear_count, source_count)),
         spans=Patterns(spans),
         anchors=_sparse(Scatter((node, node, 1.0) for node in range(nodes)), row_at, size, nodes),
-        sums=csr_array(
-            (np.ones(len(core_cells)), (core_cells[:, 0], np.arange(len(core_cells)))), (size - first, len(core_cells))
-        ),
-        products=core_cells[:, 1],
+        sums=csr_array((ones, (cells[:, 0], np.arange(len(cells)))), (size - first, len(cells))),
+        products=cells[:, 1],
         supplies=core_column[layout.first_supply :],
         supply_spans=spans[0][spans[0].shape[0] - layout.supply_pairs[0].size :],
         core_columns=order.columns[first:],
     )
+
+
+def _patterns(layouts: Sequence[Layout], order: Order, outer: Script, counts: tuple[int, int]) -> dict[str, Patterns]:
+    """Return where values go, by name; `counts` are those of linear values and sources."""
+    layout, size, flat = layouts[0], layouts[0].size, _flat(order, outer)
+    values, in_core = _inverse(flat, size * size), _inverse(flat[outer.own :], size * size)
+    row_at = np.argsort(order.rows)
+    core_row, core_size = _shifted(row_at, order.linear), size - order.linear
+    shunts = layout.slope_count - len(layout.names)  # they come last among the slopes
+
+    def slopes(each: Layout, place: Places, rows: int) -> csr_array:
+        return _sparse(each.slopes, place, rows, layout.slope_count)
+
+    return {
+        "linear": Patterns([_sparse(each.linear, values, flat.size, counts[0]) for each in layouts]),
+        "shunts": Patterns([slopes(each, values, flat.size)[:, shunts:] for each in layouts]),
+        "sources": Patterns([_sparse(each.sources, row_at, size, counts[1]) for each in layouts]),
+        "slopes": Patterns([slopes(each, in_core, flat.size - outer.own)[:, :shunts] for each in layouts]),
+        "currents": Patterns([_sparse(each.currents, core_row, core_size, layout.current_count) for each in layouts]),
+    }
+
+
+def _cells(script: Script) -> Places:
+    """Return the (row, column) of each entry of a script, counted in the order of elimination."""
+    return np.array(script.cells, dtype=np.intp).reshape(-1, 2)
+
+
+def _flat(order: Order, script: Script) -> Places:
+    """Return the place of each entry of a script in the layout's matrix."""
+    cells = _cells(script)
+    return np.asarray(order.rows[cells[:, 0]] * order.rows.size + order.columns[cells[:, 1]])
 
 
 def _bounds(sizes: Floats, script: Script) -> Floats:

@@ -36,7 +36,7 @@ from simulated.circuit.lanewise import straight_lines
 from tests.simulated.circuit.boards import REFERENCE, fed_board, load_ohms, stored
 
 BOARDS, BY_PROCESS, COMPARED, MANY = 2000, 20, 40, 10_000
-MIXED, WIRINGS, STEPS = 100, int(os.environ.get("W","20")), 10
+MIXED, WIRINGS, STEPS = 100, 20, 10  # boards of a fault, faults of a fleet, steps of its conditions
 OPTIONS = ".options reltol=1e-6 abstol=1e-12 vntol=1e-9 gmin=1e-12 itl1=500 noacct"
 WANTED_RATIO, WANTED_VOLTS, MOST_BYTES = 60.0, 1e-6, 1e9
 
