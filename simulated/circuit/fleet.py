@@ -18,7 +18,7 @@ from .continuation import Newton, find
 from .elimination import elimination_order
 from .ends import SupplyMode, SupplySetting
 from .errors import CircuitError
-from .fleet_point import FleetPoint
+from .fleet_point import FleetPoint, Nodes
 from .frame import Frame, columns_of, frame_of
 from .linearise import Problem
 from .newton import newton_by_wiring
@@ -55,6 +55,7 @@ class Fleet:
         self.circuits, self.parts = tuple(circuits), tuple(parts)
         self.wirings = np.repeat(np.arange(len(parts)), [each.boards for each in parts])  # of each lane
         self.frame = _frame(circuits)
+        self._nodes = Nodes(self.circuits, self.frame)
         self._models = Stock(self.frame, self.circuits, [Parts(1)] * len(circuits))  # a nominal board of each wiring
         self._boards = Stock(self.frame, self.circuits, self.parts)
         heat = np.array([[each.netlist.celsius] for each in circuits])
@@ -101,7 +102,7 @@ class Fleet:
         shares = [np.arange(first, last) for first, last in pairwise(edges)]
         found = joined([self._solved(lanes[at], request.of_conditions(at), start.share(at)) for at in shares])
         back = np.argsort(order)
-        return FleetPoint(self.circuits, self.frame, self.wirings[lanes[back]], found.share(back))
+        return FleetPoint(self._nodes, self.wirings[lanes[back]], found.share(back))
 
     def _solved(self, lanes: Lanes, request: Request, start: OperatingPoint) -> OperatingPoint:
         """Solve lanes in ascending order, and remember where they stand."""

@@ -40,6 +40,14 @@ _NO_BREAKDOWN_VOLTS = 1e6  # of diodes that break down on other boards
 
 
 @dataclass(frozen=True)
+class _Row:
+    """A parameter: its values (rows, n), and each lane's row; None where one row is for all."""
+
+    values: Floats
+    at: Lanes | None
+
+
+@dataclass(frozen=True)
 class _Formula:
     """A value that follows from parameters: where it goes, on which wirings, and each lane's factor on it."""
 
@@ -74,7 +82,7 @@ class Stock:
         Raises CircuitError for a parameter that a netlist does not have.
         """
         taken = {
-            kind: {name: row if row.shape[0] == 1 else row[lanes] for name, row in rows.items()}
+            kind: {name: row.values if row.at is None else row.values[row.at[lanes]] for name, row in rows.items()}
             for kind, rows in self._rows.items()
         }
         if parameters:
@@ -88,16 +96,16 @@ class Stock:
         value, row = evaluate(formula.tree, values), rows[formula.name]
         if formula.factor is not None:
             value = value * formula.factor[lanes]
-        if row.shape[0] != lanes.size or row is self._rows[formula.kind][formula.name]:
-            row = rows[formula.name] = np.repeat(row, lanes.size // row.shape[0], axis=0)
+        if row is self._rows[formula.kind][formula.name].values:
+            row = rows[formula.name] = np.repeat(row, lanes.size, axis=0)
         if formula.on.all():
             row[:, formula.column] = value
         else:
             at = formula.on[self._wirings[lanes]]
             row[at, formula.column] = np.broadcast_to(value, lanes.shape)[at]
 
-    def _row(self, kind: str, name: str) -> Floats:
-        """Return a parameter of all lanes, or one row (1, n) where it is the same on all."""
+    def _row(self, kind: str, name: str) -> _Row:
+        """Return a parameter of all lanes, in as few rows as there are different ones."""
         constants = np.full((len(self._circuits), self._frame.counts[kind]), _usual(_DEFAULTS[kind], name))
         for at, circuit in enumerate(self._circuits):
             constants[at, self._frame.seats[at].kinds[kind]] = circuit.workshop.rows[kind][name].constants
@@ -106,12 +114,13 @@ class Stock:
                 broken = self._frame.seats[at].kinds[kind][own]
                 constants[at, np.setdiff1d(np.arange(constants.shape[1]), broken)] = _NO_BREAKDOWN_VOLTS
         factors = list(self._factors(kind, name)) if name in self._spread else []
-        if not factors and (constants == constants[0]).all():
-            return constants[:1]
-        row = constants[self._wirings]
+        if not factors:
+            alike = bool((constants == constants[0]).all() or np.isnan(constants).all())
+            return _Row(constants[:1], None) if alike else _Row(constants, self._wirings)
+        every = constants[self._wirings]
         for lanes, column, factor in factors:
-            row[lanes, column] *= factor
-        return row
+            every[lanes, column] *= factor
+        return _Row(every, np.arange(every.shape[0]))
 
     def _factors(self, kind: str, name: str) -> Iterator[tuple[slice, int, Floats]]:
         """Yield the factors on a parameter: whose boards', in which column of the frame."""
