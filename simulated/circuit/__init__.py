@@ -1,7 +1,8 @@
 """Solve a board's circuit from its SPICE netlist, for one board or thousands at once.
 
 Read a netlist, put a fault in, draw parts within their tolerances, and ask a `Circuit` for its DC
-operating point with the bench's supplies, loads and meters on it.
+operating point with the bench's supplies, loads and meters on it. Boards with different faults are solved
+together by `fleet.Fleet`, which is imported from there by those who need it.
 """
 
 from .edits import apply_edit

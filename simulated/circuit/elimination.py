@@ -113,25 +113,26 @@ def _made_up_slopes(layout: Layout) -> Floats:
 
 
 class _Search:
-    """Pairs equations with unknowns, one pivot after the other; what is left of the matrix shrinks with each."""
+    """Pairs equations with unknowns, one pivot after the other; what is left of the matrix is what `pattern` has."""
 
     def __init__(self, states: Floats, pattern: Bools, nonlinear: Bools) -> None:
         largest = np.abs(states).max(axis=3, keepdims=True)
         largest = np.where(largest > 0.0, largest, 1.0)
         # Equations in units of their own: an amplifier's microsiemens are as good as a track's siemens.
-        self._states, self._pattern = (states / largest).reshape(-1, *pattern.shape), pattern
+        scaled = (states / largest).reshape(-1, *pattern.shape)
+        self._states, self._pattern = np.ascontiguousarray(scaled.transpose(1, 2, 0)), pattern.copy()  # (M, M, states)
         self._sizes = np.exp(np.log(largest[:, :, :, 0]).mean(axis=1))
         rows, columns = np.asarray(nonlinear.any(axis=1)), np.asarray(nonlinear.any(axis=0))
         self._linear = ~rows[:, None] & ~columns
-        self._rows, self._columns = np.arange(pattern.shape[0]), np.arange(pattern.shape[0])
         self._pivots: list[tuple[int, int, Places, Places]] = []
 
     def order(self) -> Order | None:
         """Return the whole order, or None when only hopeless pivots are left."""
-        while self._rows.size and (pivot := self._next(_SMALL, only_linear=True)) is not None:
+        size = self._pattern.shape[0]
+        while len(self._pivots) < size and (pivot := self._next(_SMALL, only_linear=True)) is not None:
             self._eliminate(*pivot)
         linear = len(self._pivots)
-        while self._rows.size:
+        while len(self._pivots) < size:
             small = _SMALL
             while (pivot := self._next(small, only_linear=False)) is None:
                 small /= 10.0
@@ -141,31 +142,34 @@ class _Search:
         return self._told(linear)
 
     def _next(self, small: float, *, only_linear: bool) -> tuple[int, int] | None:
-        magnitude = np.abs(self._states)
-        largest = magnitude.max(axis=1, keepdims=True)
-        share = magnitude / np.where(largest > 0.0, largest, 1.0)
-        fits = self._pattern & (share[0] >= small) & (share.min(axis=0) >= small * _RARER)
-        fits &= share[::_STATES].min(axis=0) >= small * _OTHERS
+        columns, rows = np.nonzero(self._pattern.T)  # column by column
+        if not rows.size:
+            return None
+        magnitude = np.abs(self._states[rows, columns])
+        first = np.flatnonzero(np.diff(columns, prepend=-1))
+        largest = np.maximum.reduceat(magnitude, first, axis=0)
+        largest = np.where(largest > 0.0, largest, 1.0)
+        share = magnitude / np.repeat(largest, np.diff(first, append=columns.size), axis=0)
+        fits = (share[:, 0] >= small) & (share.min(axis=1) >= small * _RARER)
+        fits &= share[:, ::_STATES].min(axis=1) >= small * _OTHERS
         if only_linear:
-            fits &= self._linear
+            fits &= self._linear[rows, columns]
         if not fits.any():
             return None
-        spoiled = (self._pattern.sum(axis=1)[:, None] - 1) * (self._pattern.sum(axis=0)[None] - 1)
-        cost = np.where(fits, spoiled - 0.5 * share[0], np.inf)
-        row, column = np.unravel_index(int(cost.argmin()), cost.shape)
-        return int(row), int(column)
+        spoiled = (self._pattern.sum(axis=1)[rows] - 1) * (self._pattern.sum(axis=0)[columns] - 1)
+        cost = np.where(fits, spoiled - 0.5 * share[:, 0], np.inf)
+        best = np.flatnonzero(cost == cost.min())
+        at = best[rows[best].argmin()]
+        return int(rows[at]), int(columns[at])
 
     def _eliminate(self, row: int, column: int) -> None:
-        rows, columns = np.arange(self._rows.size) != row, np.arange(self._rows.size) != column
-        below, right = self._pattern[:, column] & rows, self._pattern[row] & columns
-        self._pivots.append((int(self._rows[row]), int(self._columns[column]), self._rows[below], self._columns[right]))
-        states, pattern = self._states, self._pattern
-        factors = states[:, :, column] * below / states[:, row, column][:, None]
-        states = states - factors[:, :, None] * (states[:, row] * right)[:, None, :]
-        pattern = pattern | (below[:, None] & right)
-        left = np.ix_(rows, columns)
-        self._states, self._pattern, self._linear = states[:, rows][:, :, columns], pattern[left], self._linear[left]
-        self._rows, self._columns = self._rows[rows], self._columns[columns]
+        below, right = np.flatnonzero(self._pattern[:, column]), np.flatnonzero(self._pattern[row])
+        below, right = below[below != row], right[right != column]
+        self._pivots.append((row, column, below, right))
+        factors = self._states[below, column] / self._states[row, column]
+        self._states[np.ix_(below, right)] -= factors[:, None] * self._states[row, right]
+        self._pattern[np.ix_(below, right)] = True
+        self._pattern[row], self._pattern[:, column] = False, False
 
     def _told(self, linear: int) -> Order:
         rows = np.array([row for row, _, _, _ in self._pivots], dtype=np.intp)

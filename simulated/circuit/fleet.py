@@ -13,15 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .benches import Benches
+from .conditioned import Given, devices_of
 from .continuation import Newton, find
-from .devices import Devices
 from .elimination import elimination_order
 from .ends import SupplyMode, SupplySetting
 from .errors import CircuitError
-from .fleet_point import FleetPoint
+from .fleet_point import FleetPoint, Nodes
 from .frame import Frame, columns_of, frame_of
-from .gathered import Piece, gathered
-from .linearise import Problem, Stretches, stretches
+from .linearise import Problem
 from .newton import newton_by_wiring
 from .parts import Parts
 from .point import OperatingPoint, joined
@@ -31,6 +30,7 @@ from .solve import Circuit, reached
 from .sparse import sparse_newton
 from .stamps import stamps_of
 from .starts import beginning
+from .stock import Stock
 
 __all__ = ["Fleet"]
 
@@ -54,12 +54,13 @@ class Fleet:
         _refuse_different(circuits, parts)
         self.circuits, self.parts = tuple(circuits), tuple(parts)
         self.wirings = np.repeat(np.arange(len(parts)), [each.boards for each in parts])  # of each lane
-        self._first = np.cumsum([0, *(each.boards for each in parts)])
         self.frame = _frame(circuits)
+        self._nodes = Nodes(self.circuits, self.frame)
+        self._models = Stock(self.frame, self.circuits, [Parts(1)] * len(circuits))  # a nominal board of each wiring
+        self._boards = Stock(self.frame, self.circuits, self.parts)
         heat = np.array([[each.netlist.celsius] for each in circuits])
-        nominal = Request(Parts(len(circuits)), {}, heat, read_settings(circuits[0].ends, {}, {}))
-        where, alike = stretches(np.arange(len(circuits)), len(circuits)), [Parts(1)] * len(circuits)
-        self._way = _way(self.frame, self._devices(where, alike, nominal).linear)
+        nominal = devices_of(self._models.given(np.arange(len(circuits)), {}), self.frame.sites, heat)
+        self._way = _way(self.frame, nominal.linear)
         self._last = self._resting()
 
     @property
@@ -101,13 +102,12 @@ class Fleet:
         shares = [np.arange(first, last) for first, last in pairwise(edges)]
         found = joined([self._solved(lanes[at], request.of_conditions(at), start.share(at)) for at in shares])
         back = np.argsort(order)
-        return FleetPoint(self.circuits, self.frame, self.wirings[lanes[back]], found.share(back))
+        return FleetPoint(self._nodes, self.wirings[lanes[back]], found.share(back))
 
     def _solved(self, lanes: Lanes, request: Request, start: OperatingPoint) -> OperatingPoint:
         """Solve lanes in ascending order, and remember where they stand."""
-        where = stretches(self.wirings[lanes], lanes.size)
-        parts = [self._parts_of(wiring, lanes[some]) for wiring, some in where]
-        point = self._found(where, parts, replace(request, parts=Parts(lanes.size), start=start))
+        given = self._boards.given(lanes, request.parameters)
+        point = self._found(given, self.wirings[lanes], replace(request, parts=Parts(lanes.size), start=start))
         for name in ("solved", "unknowns", "modes", "knees"):
             getattr(self._last, name)[lanes] = getattr(point, name)
         return point
@@ -118,43 +118,21 @@ class Fleet:
         first, which = request.conditions(wirings)
         if first.size * _WORTH_LEADING > cold.size:
             return
-        where, settings = stretches(wirings[first], first.size), request.of_conditions(first)
-        point = self._found(where, [Parts(1)] * len(where), replace(settings, parts=Parts(first.size)))
+        settings = replace(request.of_conditions(first), parts=Parts(first.size))
+        given = self._models.given(wirings[first], settings.parameters)
+        point = joined([self._found(given, wirings[first], settings)])
         for name in ("solved", "unknowns", "modes", "knees"):
             getattr(start, name)[cold] = getattr(point, name)[which]
 
-    def _found(self, where: Stretches, parts: Sequence[Parts], request: Request) -> OperatingPoint:
-        layouts, ends = self.frame.layouts, self.circuits[0].ends
-        problem = self._problem(where, parts, request)
-        state, warm = beginning(layouts, request, problem, None)
-        return reached(layouts, ends, problem, find(layouts, self._way, problem, state, warm))
-
-    def _problem(self, where: Stretches, parts: Sequence[Parts], request: Request) -> Problem:
-        settings, first = request.settings, self.circuits[0]
-        wirings = np.concatenate([np.full((some.stop - some.start, 1), wiring) for wiring, some in where])
+    def _found(self, given: Given, wirings: Lanes, request: Request) -> OperatingPoint:
+        """Solve boards whose devices are given; `wirings` (B,) ascend."""
+        layouts, first, settings = self.frame.layouts, self.circuits[0], request.settings
         minimum = np.array([[end.minimum_volts for end in first.ends.loads]])
         rows = settings.volts, settings.limits, settings.amps, minimum
-        devices = self._devices(where, parts, request)
-        return Problem(devices, np.zeros((1, 0, 0)), *rows, first.netlist.gmin, wirings)
-
-    def _devices(self, where: Stretches, parts: Sequence[Parts], request: Request) -> Devices:
-        return gathered(self.frame, self._pieces(where, parts, request))
-
-    def _pieces(self, where: Stretches, parts: Sequence[Parts], request: Request) -> list[Piece]:
-        """Return the devices of each stretch of lanes, whose boards are `parts`."""
-        pieces = []
-        for (wiring, some), boards in zip(where, parts, strict=True):
-            own, workshop = request.of_conditions(some), self.circuits[wiring].workshop
-            pieces.append(Piece(self.frame.seats[wiring], workshop.devices(boards, own.parameters, own.heat), some))
-        return pieces
-
-    def _parts_of(self, wiring: int, lanes: Lanes) -> Parts:
-        """Return the parts of some lanes of one wiring."""
-        parts = self.parts[wiring]
-        if lanes.size == parts.boards:
-            return parts
-        own = lanes - self._first[wiring]
-        return Parts(lanes.size, {key: factor[own] for key, factor in parts.factors.items()})
+        devices = devices_of(given, self.frame.sites, request.heat)
+        problem = Problem(devices, np.zeros((1, 0, 0)), *rows, first.netlist.gmin, wirings[:, None])
+        state, warm = beginning(layouts, request, problem, None)
+        return reached(layouts, first.ends, problem, find(layouts, self._way, problem, state, warm))
 
     def _resting(self) -> OperatingPoint:
         lanes, layout, ends = self.lanes, self.frame.layouts[0], self.circuits[0].ends
@@ -166,7 +144,7 @@ class Fleet:
             loads=np.zeros((lanes, len(ends.loads))),
             modes=np.full((lanes, len(ends.supplies)), SupplyMode.OFF, dtype=np.int8),
             restless=np.zeros(lanes, dtype=np.intp),
-            knees=np.zeros((lanes, self.frame.zeners.size)),
+            knees=np.zeros((lanes, self.frame.sites.zeners.size)),
         )
 
 
@@ -178,8 +156,7 @@ def _some(point: OperatingPoint, lanes: Lanes) -> OperatingPoint:
 
 def _frame(circuits: Sequence[Circuit]) -> Frame:
     columns = [columns_of(each.layout, each.inventory, each.ends) for each in circuits]
-    bases = [np.array(each.inventory.base_varying, dtype=np.intp) for each in circuits]
-    return frame_of([each.layout for each in circuits], columns, bases, [each.workshop.zeners for each in circuits])
+    return frame_of([each.layout for each in circuits], columns, [each.workshop.sites for each in circuits])
 
 
 def _way(frame: Frame, linear: Floats) -> Newton:
@@ -187,7 +164,7 @@ def _way(frame: Frame, linear: Floats) -> Newton:
     order = elimination_order(frame.layouts, [row[None] for row in linear])
     if order is None:
         return partial(newton_by_wiring, frame.layouts)
-    stamps = stamps_of(frame.layouts, order, frame.linear_count, frame.source_count)
+    stamps = stamps_of(frame.layouts, order, linear.shape[1], frame.counts["volts"] + frame.counts["amps"])
     return partial(sparse_newton, frame.layouts, Benches(stamps))
 
 

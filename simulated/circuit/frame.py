@@ -4,16 +4,18 @@ What only some circuits have shares spare columns: an unknown that a circuit lac
 equation of its own, a device that it lacks is connected to nothing.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .conditioned import Sites
 from .ends import Ends
 from .inventory import Inventory
 from .layout import Layout, exponential_places, leaky_places
+from .netlist import Element
 
 __all__ = ["Columns", "Frame", "Seat", "columns_of", "frame_of"]
 
@@ -28,81 +30,100 @@ class Columns:
 
     nodes: tuple[str, ...]
     branches: tuple[str, ...]
-    linear: tuple[str, ...]
-    sources: tuple[str, ...]
+    resistors: tuple[str, ...]
+    gains: tuple[str, ...]
+    volts: tuple[str, ...]
+    amps: tuple[str, ...]
     diodes: tuple[str, ...]
-    transistors: tuple[str, ...]
+    bipolars: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Seat:
-    """Where a circuit's columns are in the frame; `unknowns` with ground at the end."""
+    """Where a circuit's columns are in the frame; `unknowns` with ground at the end, `kinds` by kind of device."""
 
     unknowns: Places
+    kinds: Mapping[str, Places]
     linear: Places
     sources: Places
-    diodes: Places
-    transistors: Places
     bases: Places
     zeners: Places
     junctions: Places
-    exponentials: Places
 
 
 @dataclass(frozen=True)
 class Frame:
     """The common columns of several circuits: the layout of each in them, and where each has its own.
 
-    `bases` are the transistors whose base resistance varies in any circuit, `zeners` diodes that break down.
+    `counts` are the columns of each kind; `sites` are those that are such on any circuit.
     """
 
     layouts: tuple[Layout, ...]
     seats: tuple[Seat, ...]
-    linear_count: int
-    source_count: int
-    bases: Places
-    zeners: Places
+    counts: Mapping[str, int]
+    sites: Sites
 
 
 def columns_of(layout: Layout, inventory: Inventory, ends: Ends) -> Columns:
     """Return the names of what a circuit has."""
-    series = (
-        ("a", inventory.diodes, inventory.diode_series),
-        ("b", inventory.bipolars, inventory.base_fixed),
-        ("c", inventory.bipolars, inventory.collector_series),
-        ("e", inventory.bipolars, inventory.emitter_series),
-    )
-    linear = [element.name for element in inventory.resistors]
-    linear += [f"{devices[column].name}#{pin}" for pin, devices, columns in series for column in columns]
-    linear += [f"meter {end.name}" for end in ends.meters]
     return Columns(
         nodes=layout.names,
         branches=layout.branches[: len(layout.branches) - len(ends.supplies)],
-        linear=(*linear, *(element.name for element in inventory.controlled)),
-        sources=tuple(element.name for element in (*inventory.volts, *inventory.amps)),
-        diodes=tuple(element.name for element in inventory.diodes),
-        transistors=tuple(element.name for element in inventory.bipolars),
+        resistors=_names(inventory.resistors),
+        gains=_names(inventory.controlled),
+        volts=_names(inventory.volts),
+        amps=_names(inventory.amps),
+        diodes=_names(inventory.diodes),
+        bipolars=_names(inventory.bipolars),
     )
 
 
-def frame_of(
-    layouts: Sequence[Layout], columns: Sequence[Columns], bases: Sequence[Places], zeners: Sequence[Places]
-) -> Frame:
-    """Return the frame of circuits between the same ends; `bases` and `zeners` are each one's own."""
+def _names(elements: Sequence[Element]) -> tuple[str, ...]:
+    return tuple(element.name for element in elements)
+
+
+def frame_of(layouts: Sequence[Layout], columns: Sequence[Columns], sites: Sequence[Sites]) -> Frame:
+    """Return the frame of circuits between the same ends; `sites` are each one's own."""
     kinds = {kind: _seated([getattr(each, kind) for each in columns]) for kind in Columns.__annotations__}
-    count = {kind: most for kind, (most, _) in kinds.items()}
-    every_base, base_at = _together(bases, kinds["transistors"][1])
-    every_zener, zener_at = _together(zeners, kinds["diodes"][1])
-    behind = layouts[0].supply_pairs[0].size + 1  # supplies, ground
-    seats = []
+    counts = {kind: most for kind, (most, _) in kinds.items()}
+    shared, places = dict[str, Places](), dict[str, list[Places]]()
+    for name in _SITES:
+        kind = "diodes" if name in ("diode_series", "zeners") else "bipolars"
+        shared[name], places[name] = _together([getattr(each, name) for each in sites], kinds[kind][1])
+    every = Sites(**shared, meters=sites[0].meters, nominal_celsius=sites[0].nominal_celsius)
+    seats, supplies = list[Seat](), layouts[0].supply_pairs[0].size
     for at in range(len(layouts)):
-        node, branch, linear, source, d, t = ((own[at], most) for most, own in kinds.values())
-        unknowns = _behind(node, branch, (np.arange(behind), behind))
-        own = linear[0], source[0], d[0], t[0], base_at[at], zener_at[at]
-        seats.append(Seat(unknowns, *own, _behind(d, t, t), _behind(d, t, t, t, t)))
-    counts = _Counts(count["nodes"], count["branches"], count["diodes"], count["transistors"], every_base.size)
-    aligned = [_aligned(layout, seat, counts, layouts[0]) for layout, seat in zip(layouts, seats, strict=True)]
-    return Frame(tuple(aligned), tuple(seats), count["linear"], count["sources"], every_base, every_zener)
+        own = {kind: seated[at] for kind, (_, seated) in kinds.items()}
+        seats.append(_seat(own, {name: some[at] for name, some in places.items()}, counts, every, supplies))
+    aligned = [_aligned(layout, seat, counts, every, layouts[0]) for layout, seat in zip(layouts, seats, strict=True)]
+    return Frame(tuple(aligned), tuple(seats), counts, every)
+
+
+_SITES = ("diode_series", "base_fixed", "base_varying", "collector_series", "emitter_series", "zeners")
+
+
+def _seat(
+    kinds: Mapping[str, Places], places: Mapping[str, Places], counts: Mapping[str, int], sites: Sites, supplies: int
+) -> Seat:
+    """Return where a circuit's columns are, from where those of each kind and site are."""
+
+    def kind(name: str) -> tuple[Places, int]:
+        return kinds[name], counts[name]
+
+    def site(name: str) -> tuple[Places, int]:
+        return places[name], getattr(sites, name).size
+
+    series = [site(name) for name in ("diode_series", "base_fixed", "collector_series", "emitter_series")]
+    meters, behind = sites.meters.size, supplies + 1  # supplies, ground
+    return Seat(
+        unknowns=_behind(kind("nodes"), kind("branches"), (np.arange(behind), behind)),
+        kinds=kinds,
+        linear=_behind(kind("resistors"), *series, (np.arange(meters), meters), kind("gains")),
+        sources=_behind(kind("volts"), kind("amps")),
+        bases=places["base_varying"],
+        zeners=places["zeners"],
+        junctions=_behind(kind("diodes"), kind("bipolars"), kind("bipolars")),
+    )
 
 
 def _together(own: Sequence[Places], seats: Sequence[Places]) -> tuple[Places, list[Places]]:
@@ -110,15 +131,6 @@ def _together(own: Sequence[Places], seats: Sequence[Places]) -> tuple[Places, l
     moved = [seat[at] for seat, at in zip(seats, own, strict=True)]
     every = np.unique(np.concatenate(moved))
     return every, [np.searchsorted(every, at) for at in moved]
-
-
-@dataclass(frozen=True)
-class _Counts:
-    nodes: int
-    branches: int  # without supplies
-    diodes: int
-    transistors: int
-    bases: int
 
 
 def _seated(lists: Sequence[tuple[str, ...]]) -> tuple[int, list[Places]]:
@@ -138,18 +150,23 @@ def _behind(*blocks: tuple[Places, int]) -> Places:
     return np.concatenate([at + start for (at, _), start in zip(blocks, starts, strict=False)]).astype(np.intp)
 
 
-def _aligned(layout: Layout, seat: Seat, counts: _Counts, first: Layout) -> Layout:
+def _aligned(layout: Layout, seat: Seat, counts: Mapping[str, int], sites: Sites, first: Layout) -> Layout:
     """Return a circuit's layout in the columns of the frame."""
     columns, supplies, loads = seat.unknowns, layout.supply_pairs[0].size, layout.load_pairs[0].size
-    size, junctions = counts.nodes + counts.branches + supplies, counts.diodes + 2 * counts.transistors
-    d, t, b = (seat.diodes, counts.diodes), (seat.transistors, counts.transistors), (seat.bases, counts.bases)
+    diodes, transistors = counts["diodes"], counts["bipolars"]
+    size, junctions = counts["nodes"] + counts["branches"] + supplies, diodes + 2 * transistors
+    d, t, b = (
+        (seat.kinds["diodes"], diodes),
+        (seat.kinds["bipolars"], transistors),
+        (seat.bases, sites.base_varying.size),
+    )
     lo, su, nodes = (np.arange(loads), loads), (np.arange(supplies), supplies), columns[: len(layout.names)]
-    slopes = _behind(d, t, t, t, t, b, lo, su, su, (nodes, counts.nodes))
+    slopes = _behind(d, t, t, t, t, b, lo, su, su, (nodes, counts["nodes"]))
     rows, cells = columns[:-1], _cells(columns[:-1], size)
     own = first.branches[: len(first.branches) - supplies]
     return Layout(
-        names=_names(first.names, counts.nodes),
-        branches=_names(own, counts.branches) + layout.branches[len(layout.branches) - supplies :],
+        names=_spared(first.names, counts["nodes"]),
+        branches=_spared(own, counts["branches"]) + layout.branches[len(layout.branches) - supplies :],
         fixed=_fixed(layout, rows, size),
         linear=layout.linear.moved(seat.linear, cells),
         sources=layout.sources.moved(seat.sources, rows),
@@ -158,10 +175,10 @@ def _aligned(layout: Layout, seat: Seat, counts: _Counts, first: Layout) -> Layo
         junction_plus=_filled(columns[layout.junction_plus], seat.junctions, np.full(junctions, size, dtype=np.intp)),
         junction_minus=_filled(columns[layout.junction_minus], seat.junctions, np.full(junctions, size, dtype=np.intp)),
         junction_sign=_filled(layout.junction_sign, seat.junctions, np.ones(junctions)),
-        exponentials=exponential_places(counts.diodes, counts.transistors),
-        leaky=leaky_places(counts.diodes, counts.transistors),
-        diodes=counts.diodes,
-        transistors=counts.transistors,
+        exponentials=exponential_places(diodes, transistors),
+        leaky=leaky_places(diodes, transistors),
+        diodes=diodes,
+        transistors=transistors,
         base_pairs=_pair(layout.base_pairs, columns, *b),
         load_pairs=_pair(layout.load_pairs, columns, *lo),
         supply_pairs=_pair(layout.supply_pairs, columns, *su),
@@ -169,7 +186,7 @@ def _aligned(layout: Layout, seat: Seat, counts: _Counts, first: Layout) -> Layo
     )
 
 
-def _names(own: tuple[str, ...], count: int) -> tuple[str, ...]:
+def _spared(own: tuple[str, ...], count: int) -> tuple[str, ...]:
     return own + tuple(f"spare {at}" for at in range(count - len(own)))
 
 

@@ -110,13 +110,16 @@ class Inventory:
     base_varying: tuple[int, ...]  # base resistance falls with current (RBM, IRB)
     collector_series: tuple[int, ...]
     emitter_series: tuple[int, ...]
+    diode_table: ModelTable
+    bipolar_table: ModelTable
 
 
 def take_inventory(netlist: Netlist) -> Inventory:
     """Return the elements of a netlist by kind."""
     by_kind = {kind: tuple(e for e in netlist.elements if e.kind == kind) for kind in "RDQVILEGFH"}
-    diodes = ModelTable(netlist, by_kind["D"], DIODE_DEFAULTS).at(nominal_parts(netlist), None)
-    bipolars = ModelTable(netlist, by_kind["Q"], BIPOLAR_DEFAULTS).at(nominal_parts(netlist), None)
+    diode_table = ModelTable(netlist, by_kind["D"], DIODE_DEFAULTS)
+    bipolar_table = ModelTable(netlist, by_kind["Q"], BIPOLAR_DEFAULTS)
+    diodes, bipolars = (table.at(nominal_parts(netlist), None) for table in (diode_table, bipolar_table))
     rb, rbm = bipolars["rb"][0], bipolars["rbm"][0]
     return Inventory(
         resistors=by_kind["R"],
@@ -133,6 +136,8 @@ def take_inventory(netlist: Netlist) -> Inventory:
         base_varying=_columns((rb > 0) & (rbm != rb)),
         collector_series=_columns(bipolars["rc"][0] > 0),
         emitter_series=_columns(bipolars["re"][0] > 0),
+        diode_table=diode_table,
+        bipolar_table=bipolar_table,
     )
 
 

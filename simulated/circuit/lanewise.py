@@ -115,8 +115,8 @@ def straight_lines(
 ) -> Lines:
     """Return the lines; `spans` are volts across junctions, base resistances, loads and supplies.
 
-    `keep` takes the junction volts of `standing` as they are; `bend` lets conducting
-    junctions follow the logarithm of their currents, for the step after a start nearby.
+    `keep` takes the junction volts of `standing` as they are; `bend` lets conducting junctions follow the logarithm
+    of their currents, for the step after a start nearby.
     """
     edges = np.cumsum([0, layout.junction_sign.size, *(p[0].size for p in (layout.base_pairs, layout.load_pairs))])
     present, bases, loads = (spans[start:stop] for start, stop in pairwise(edges))
@@ -138,12 +138,9 @@ def straight_lines(
     slopes = [slope[: layout.diodes], flow.collector_be, flow.collector_bc, flow.base_be, flow.base_bc]
     currents = _at_present(layout, present - volts, amps, slope, flow) if cut.any() else _at(layout, amps, flow)
     currents += [series * bases, load_amps, residual]
-    return Lines(
-        np.concatenate([*slopes, series, load_slope, on_volts, on_amps]),
-        np.concatenate(currents),
-        replace(standing, junctions=volts, loads=at_loads),
-        cut,
-    )
+    slopes += [series, load_slope, on_volts, on_amps]
+    standing = replace(standing, junctions=volts, loads=at_loads)
+    return Lines(np.concatenate(slopes), np.concatenate(currents), standing, cut)
 
 
 def _bent(setting: Setting, present: Floats, before: Floats, volts: Floats, cuts: Bools) -> tuple[Floats, Bools]:

@@ -20,7 +20,6 @@ from .layout import Layout
 from .linearise import Aid, Problem, State, Stretches, stretches
 from .newton import ABSOLUTE, ABSURD_AMPS, RELATIVE, dense_solution, newton_by_wiring
 from .stamps import Stamps
-from .wirings import product
 
 __all__ = ["is_safe", "lent", "sparse_newton"]
 
@@ -78,13 +77,13 @@ def _begun(layout: Layout, benches: Benches, problem: Problem, state: State, aid
     """Eliminate what is linear; also return in which lanes that is safe."""
     stamps, devices = benches.stamps, problem.devices
     wirings, where = stamps.wirings, stretches(problem.wirings, state.x.shape[0])
-    values = product([each.linear for each in wirings], where, np.ascontiguousarray(devices.linear.T))
-    right = product([each.sources for each in wirings], where, np.ascontiguousarray((devices.sources * aid.scale).T))
+    values = stamps.linear.sums(where, np.ascontiguousarray(devices.linear.T))
+    right = stamps.sources.sums(where, np.ascontiguousarray((devices.sources * aid.scale).T))
     for wiring, lanes in where:
         values[:, lanes] += wirings[wiring].fixed
     if aid.shunt.any():
         shunts = np.ascontiguousarray(aid.shunt.T)
-        values = values + product([each.shunts for each in wirings], where, shunts)
+        values = values + stamps.shunts.sums(where, shunts)
         right = right + stamps.anchors @ (shunts * aid.anchor.T[: len(layout.names)])
     # Right-hand sides follow the values, so that there is one for each matrix.
     bench = benches.outer(values.shape[1], max(values.shape[1], right.shape[1]))
@@ -103,10 +102,11 @@ def is_safe(stamps: Stamps, linear: Floats, slopes: Floats) -> bool:
     """Return whether an order of elimination suits a board well: `linear` and `slopes` are (1, n), of one wiring."""
     outer, core, first, wiring = stamps.outer, stamps.core, stamps.order.linear, stamps.wirings[0]
     with np.errstate(all="ignore"):
-        values = wiring.fixed + wiring.linear @ linear.T
+        values = wiring.fixed + stamps.linear.each[0] @ linear.T
         reciprocals = np.empty((stamps.order.rows.size, 1))
         run(outer.factoring(values, reciprocals[:first]))
-        inner = values[outer.own :] + wiring.slopes @ slopes.T[: wiring.slopes.shape[1]]
+        pattern = stamps.slopes.each[0]
+        inner = values[outer.own :] + pattern @ slopes.T[: pattern.shape[1]]
         run(core.factoring(inner, reciprocals[first:]))
         multipliers = np.concatenate([values[outer.lower], inner[core.lower]])
         bounds = np.concatenate([wiring.outer_bounds, wiring.core_bounds])
@@ -142,7 +142,7 @@ class _Search:
 
     def _spans(self, x: Floats, where: Stretches) -> Floats:
         """Return the volts across junctions, base resistances, loads and supplies at unknowns of the core."""
-        return product([each.spans for each in self._stamps.wirings], where, x)
+        return self._stamps.spans.sums(where, x)
 
     def put(self, lanes: Lanes, state: State, arrived: Bools, steps: Floats) -> None:
         """Take over what was found for some lanes elsewhere."""
@@ -180,7 +180,7 @@ class _Search:
 
     def _stepped(self, working: _Working, bench: Bench, *, keep: bool, bend: bool) -> Lines:
         """Leave Newton's step of the core in `bench.step`; lanes whose matrix is singular get NaN."""
-        stamps, wirings = self._stamps, self._stamps.wirings
+        stamps = self._stamps
         where = stretches(working.setting.wirings, bench.step.shape[1])
         amps, standing = working.x.take(stamps.supplies, axis=0), working.standing
         spans = self._spans(working.x, where)
@@ -188,10 +188,10 @@ class _Search:
         np.take(working.x, stamps.products, axis=0, out=bench.terms, mode="clip")
         bench.terms *= working.core
         np.subtract(working.right[stamps.order.linear :], stamps.sums @ bench.terms, out=bench.step)
-        bench.step -= product([each.currents for each in wirings], where, line.currents)
-        np.add(product([each.slopes for each in wirings], where, line.slopes), working.core, out=bench.values)
+        bench.step -= stamps.currents.sums(where, line.currents)
+        np.add(stamps.slopes.sums(where, line.slopes), working.core, out=bench.values)
         run(bench.factoring)
-        bounds = [each.core_bounds for each in wirings]
+        bounds = [each.core_bounds for each in stamps.wirings]
         unsafe = np.flatnonzero(~_safe(bench.values[stamps.core.lower], bounds, where, bench.reciprocals))
         dense = self._dense(working, line, bench.step, unsafe) if unsafe.size else None
         run(bench.solving)
@@ -203,7 +203,7 @@ class _Search:
         """Return the step of some lanes, found with row exchanges."""
         stamps, size = self._stamps, right.shape[0]
         where = stretches(take_columns(working.setting.wirings, lanes), lanes.size)
-        slopes = product([each.slopes for each in stamps.wirings], where, line.slopes[:, lanes])
+        slopes = stamps.slopes.sums(where, line.slopes[:, lanes])
         values = (slopes + take_columns(working.core, lanes)).T
         cells = np.array(stamps.core.cells) - stamps.order.linear
         matrix = np.zeros((lanes.size, size, size))

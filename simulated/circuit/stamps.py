@@ -19,6 +19,7 @@ from .elimination import Order
 from .factor import Script
 from .layout import Layout
 from .scatter import Scatter
+from .wirings import Patterns
 
 __all__ = ["Stamps", "Wiring", "stamps_of"]
 
@@ -31,15 +32,9 @@ _LARGEST_MULTIPLIER = 1e6
 
 @dataclass(frozen=True)
 class Wiring:
-    """The patterns of one way to wire the circuit."""
+    """What one way to wire the circuit has of its own, beside its patterns."""
 
     fixed: Floats  # (values, 1)
-    linear: csr_array  # linear values -> values
-    shunts: csr_array  # shunts of nodes -> values
-    sources: csr_array  # sources -> right-hand side in the order of elimination
-    slopes: csr_array  # nonlinear slopes -> entries of the core
-    currents: csr_array  # nonlinear currents -> rows of the core
-    spans: csr_array  # core unknowns -> volts across junctions, base resistances, loads, supplies
     outer_bounds: Floats  # multipliers beyond these are not safe
     core_bounds: Floats
 
@@ -56,6 +51,12 @@ class Stamps:
     outer: Script
     core: Script
     wirings: tuple[Wiring, ...]
+    linear: Patterns  # linear values -> values
+    shunts: Patterns  # shunts of nodes -> values
+    sources: Patterns  # sources -> right-hand side in the order of elimination
+    slopes: Patterns  # nonlinear slopes -> entries of the core
+    currents: Patterns  # nonlinear currents -> rows of the core
+    spans: Patterns  # core unknowns -> volts across junctions, base resistances, loads, supplies
     anchors: csr_array  # amps into nodes -> right-hand side in the order of elimination
     sums: csr_array  # products of core entries with x -> rows of the core
     products: Places  # core unknown that each core entry is multiplied with
@@ -69,46 +70,59 @@ def stamps_of(layouts: Sequence[Layout], order: Order, linear_count: int, source
     layout, first = layouts[0], order.linear
     size, nodes = layout.size, len(layout.names)
     outer, core = Script(order, 0, first), Script(order, first, size)
-    row_at, column_at = np.argsort(order.rows), np.argsort(order.columns)
-    core_cells = np.array(core.cells, dtype=np.intp).reshape(-1, 2) - first
-    counts = linear_count, source_count
-    wirings = tuple(_wiring(each, order, (outer, core), at, counts) for at, each in enumerate(layouts))
-    grounds = Scatter((node, node, 1.0) for node in range(nodes))
+    row_at, core_column = np.argsort(order.rows), _shifted(np.argsort(order.columns), first)
+    cells = _cells(core) - first
+    flat = _flat(order, outer)
+    spans = [_spans(each, core_column, size - first) for each in layouts]
+    ones = np.ones(len(cells))
     return Stamps(
         order=order,
         outer=outer,
         core=core,
-        wirings=wirings,
-        anchors=_sparse(grounds, row_at, size, nodes),
-        sums=csr_array(
-            (np.ones(len(core_cells)), (core_cells[:, 0], np.arange(len(core_cells)))), (size - first, len(core_cells))
+        wirings=tuple(
+            Wiring(each.fixed.reshape(-1)[flat][:, None], _bounds(own, outer), _bounds(own, core))
+            for each, own in zip(layouts, order.sizes, strict=True)
         ),
-        products=core_cells[:, 1],
-        supplies=_shifted(column_at, first)[layout.first_supply :],
-        supply_spans=wirings[0].spans[wirings[0].spans.shape[0] - layout.supply_pairs[0].size :],
+        **_patterns(layouts, order, outer, (linear_count, source_count)),
+        spans=Patterns(spans),
+        anchors=_sparse(Scatter((node, node, 1.0) for node in range(nodes)), row_at, size, nodes),
+        sums=csr_array((ones, (cells[:, 0], np.arange(len(cells)))), (size - first, len(cells))),
+        products=cells[:, 1],
+        supplies=core_column[layout.first_supply :],
+        supply_spans=spans[0][spans[0].shape[0] - layout.supply_pairs[0].size :],
         core_columns=order.columns[first:],
     )
 
 
-def _wiring(layout: Layout, order: Order, scripts: tuple[Script, Script], at: int, counts: tuple[int, int]) -> Wiring:
-    """Return the patterns of one layout, which is number `at` of those the order was made for."""
-    size, first, (outer, core) = layout.size, order.linear, scripts
-    row_at, column_at = np.argsort(order.rows), np.argsort(order.columns)
-    cells = np.array(outer.cells, dtype=np.intp)
-    flat = order.rows[cells[:, 0]] * size + order.columns[cells[:, 1]]
+def _patterns(layouts: Sequence[Layout], order: Order, outer: Script, counts: tuple[int, int]) -> dict[str, Patterns]:
+    """Return where values go, by name; `counts` are those of linear values and sources."""
+    layout, size, flat = layouts[0], layouts[0].size, _flat(order, outer)
     values, in_core = _inverse(flat, size * size), _inverse(flat[outer.own :], size * size)
-    slopes, shunts = layout.slope_count - len(layout.names), slice(layout.slope_count - len(layout.names), None)
-    return Wiring(
-        fixed=layout.fixed.reshape(-1)[flat][:, None],
-        linear=_sparse(layout.linear, values, len(cells), counts[0]),
-        shunts=_sparse(layout.slopes, values, len(cells), layout.slope_count)[:, shunts],
-        sources=_sparse(layout.sources, row_at, size, counts[1]),
-        slopes=_sparse(layout.slopes, in_core, len(core.cells), layout.slope_count)[:, :slopes],
-        currents=_sparse(layout.currents, _shifted(row_at, first), size - first, layout.current_count),
-        spans=_spans(layout, _shifted(column_at, first), size - first),
-        outer_bounds=_bounds(order.sizes[at], outer),
-        core_bounds=_bounds(order.sizes[at], core),
-    )
+    row_at = np.argsort(order.rows)
+    core_row, core_size = _shifted(row_at, order.linear), size - order.linear
+    shunts = layout.slope_count - len(layout.names)  # they come last among the slopes
+
+    def slopes(each: Layout, place: Places, rows: int) -> csr_array:
+        return _sparse(each.slopes, place, rows, layout.slope_count)
+
+    return {
+        "linear": Patterns([_sparse(each.linear, values, flat.size, counts[0]) for each in layouts]),
+        "shunts": Patterns([slopes(each, values, flat.size)[:, shunts:] for each in layouts]),
+        "sources": Patterns([_sparse(each.sources, row_at, size, counts[1]) for each in layouts]),
+        "slopes": Patterns([slopes(each, in_core, flat.size - outer.own)[:, :shunts] for each in layouts]),
+        "currents": Patterns([_sparse(each.currents, core_row, core_size, layout.current_count) for each in layouts]),
+    }
+
+
+def _cells(script: Script) -> Places:
+    """Return the (row, column) of each entry of a script, counted in the order of elimination."""
+    return np.array(script.cells, dtype=np.intp).reshape(-1, 2)
+
+
+def _flat(order: Order, script: Script) -> Places:
+    """Return the place of each entry of a script in the layout's matrix."""
+    cells = _cells(script)
+    return np.asarray(order.rows[cells[:, 0]] * order.rows.size + order.columns[cells[:, 1]])
 
 
 def _bounds(sizes: Floats, script: Script) -> Floats:

@@ -28,10 +28,10 @@ class ValueRow:
     ) -> None:
         self._elements = elements
         self._keys = [(element.name, parameter) for element in elements]
-        self._columns = {key: column for column, key in enumerate(self._keys)}
+        self.columns = {key: column for column, key in enumerate(self._keys)}
         numbers = [self._evaluate(column, tree, defaults) for column, tree in enumerate(trees)]
-        self._constants = np.array(numbers, dtype=np.float64).reshape(1, -1)
-        self._trees = [(column, tree) for column, tree in enumerate(trees) if not isinstance(tree, Number)]
+        self.constants = np.array(numbers, dtype=np.float64).reshape(1, -1)
+        self.trees = [(column, tree) for column, tree in enumerate(trees) if not isinstance(tree, Number)]
 
     def _evaluate(self, column: int, tree: Expression, values: Mapping[str, Value]) -> Value:
         if isinstance(tree, Number):
@@ -47,12 +47,12 @@ class ValueRow:
 
         `values` is None when no parameter differs from its default.
         """
-        factors = [(column, parts.factors[key]) for key, column in self._columns.items() if key in parts.factors]
-        changed = [(column, self._evaluate(column, tree, values)) for column, tree in self._trees] if values else []
+        factors = [(column, parts.factors[key]) for key, column in self.columns.items() if key in parts.factors]
+        changed = [(column, self._evaluate(column, tree, values)) for column, tree in self.trees] if values else []
         if not factors and not changed:
-            return self._constants
+            return self.constants
         lanes = max([parts.boards if factors else 1, *(np.size(value) for _, value in changed)])
-        row = np.repeat(self._constants, lanes, axis=0)
+        row = np.repeat(self.constants, lanes, axis=0)
         for column, value in changed:
             row[:, column] = value
         for column, factor in factors:
@@ -65,18 +65,15 @@ class ModelTable:
 
     def __init__(self, netlist: Netlist, elements: Sequence[Element], defaults: Mapping[str, float | str]) -> None:
         values = parameter_values(netlist, {})
-        self.given = {
-            parameter: np.array([parameter in _given(netlist, element) for element in elements], dtype=bool)
-            for parameter in defaults
-        }
-        self._rows = {
-            parameter: ValueRow(elements, parameter, [_tree(netlist, e, parameter, defaults) for e in elements], values)
-            for parameter in defaults
+        own = [_given(netlist, element) for element in elements]
+        self.given = {name: np.array([name in each for each in own], dtype=bool) for name in defaults}
+        self.rows: Mapping[str, ValueRow] = {
+            name: ValueRow(elements, name, [_tree(each, name, defaults) for each in own], values) for name in defaults
         }
 
     def at(self, parts: Parts, values: Mapping[str, Value] | None) -> dict[str, Floats]:
         """Return every parameter as an array (L, elements), L being one or the number of boards."""
-        return {parameter: row.at(parts, values) for parameter, row in self._rows.items()}
+        return {parameter: row.at(parts, values) for parameter, row in self.rows.items()}
 
 
 def _given(netlist: Netlist, element: Element) -> dict[str, Expression]:
@@ -84,9 +81,8 @@ def _given(netlist: Netlist, element: Element) -> dict[str, Expression]:
     return model | dict(element.options)
 
 
-def _tree(netlist: Netlist, element: Element, parameter: str, defaults: Mapping[str, float | str]) -> Expression:
+def _tree(given: Mapping[str, Expression], parameter: str, defaults: Mapping[str, float | str]) -> Expression:
     """Find a parameter's expression; a default that is a word stands for another parameter's value."""
-    given = _given(netlist, element)
     wanted: float | str = parameter
     while isinstance(wanted, str):
         if wanted in given:

@@ -1,6 +1,7 @@
 """Multiply values of many lanes with sparse patterns where lanes are wired in several ways.
 
-Lanes of one wiring stand together, so that each wiring's pattern takes one stretch of lanes.
+Lanes of one wiring stand together, so that each wiring's pattern takes one stretch of lanes. Where
+stretches are short, all of them are one large sparse matrix: a call for each would take longer than its sums.
 """
 
 from collections.abc import Sequence
@@ -11,17 +12,49 @@ from scipy.sparse import csr_array
 
 from .linearise import Stretches
 
-__all__ = ["product"]
+__all__ = ["Patterns"]
 
 Floats = NDArray[np.float64]
 
+_SHORT = 8  # lanes of a stretch, on average
+_MOST_KEPT = 16
 
-def product(patterns: Sequence[csr_array], where: Stretches, values: Floats) -> Floats:
-    """Return each lane's values (n, L) summed by the pattern of its wiring; shared values (n, 1) may stay shared."""
-    if len(where) == 1:
-        return np.asarray(patterns[where[0][0]] @ values)
-    sums = np.empty((patterns[0].shape[0], where[-1][1].stop))
-    shared = values.shape[1] == 1
-    for wiring, lanes in where:
-        sums[:, lanes] = patterns[wiring] @ (values if shared else values[:, lanes])
-    return sums
+
+class Patterns:
+    """One pattern, as each wiring has it; sums of a lane are the same bits however they are made."""
+
+    def __init__(self, each: Sequence[csr_array]) -> None:
+        self.each = tuple(each)
+        self._joined: dict[object, csr_array] = {}
+
+    def sums(self, where: Stretches, values: Floats) -> Floats:
+        """Return each lane's values (n, L) summed by the pattern of its wiring, (rows, L)."""
+        if len(where) == 1:
+            return np.asarray(self.each[where[0][0]] @ values)
+        lanes = where[-1][1].stop
+        values = np.broadcast_to(values, (values.shape[0], lanes))
+        if lanes < _SHORT * len(where):
+            return np.asarray((self._whole(where) @ values.T.reshape(-1)).reshape(lanes, -1).T)
+        sums = np.empty((self.each[0].shape[0], lanes))
+        for wiring, some in where:
+            sums[:, some] = self.each[wiring] @ values[:, some]
+        return sums
+
+    def _whole(self, where: Stretches) -> csr_array:
+        """Return the patterns of all lanes along the diagonal of one matrix."""
+        wirings = np.repeat([wiring for wiring, _ in where], [some.stop - some.start for _, some in where])
+        key = wirings.tobytes()
+        if key not in self._joined:
+            if len(self._joined) >= _MOST_KEPT:
+                self._joined = {}
+            self._joined[key] = _diagonal([self.each[wiring] for wiring in wirings])
+        return self._joined[key]
+
+
+def _diagonal(blocks: Sequence[csr_array]) -> csr_array:
+    rows, columns = blocks[0].shape
+    ends = np.cumsum([0, *(block.nnz for block in blocks)])
+    indices = np.concatenate([block.indices + at * columns for at, block in enumerate(blocks)])
+    starts = np.concatenate([[0], *(block.indptr[1:] + end for block, end in zip(blocks, ends, strict=False))])
+    data = np.concatenate([block.data for block in blocks])
+    return csr_array((data, indices, starts), (rows * len(blocks), columns * len(blocks)))
