@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 
 from simulated.bench import Chances, chances
 from simulated.board import BoardDescription, built, fitted, wired
-from simulated.circuit import Fleet, FleetPoint, SupplySetting
+from simulated.circuit import SupplySetting
+from simulated.circuit.fleet import Fleet  # brings scipy's sparse matrices, which are slow to import
+from simulated.circuit.fleet_point import FleetPoint
 from simulated.clock import VirtualClock
 from simulated.hands import Hands
 from simulated.instruments.converter import Converter, range_for

@@ -5,6 +5,7 @@
     ├── BenchError        wiring, instrument or link                            (the bench)        exit 5
     ├── StoreError        the record's disk or server                           (its keeper)       exit 5
     ├── Unreadable        a reading could not be taken; thrown into a program, which goes on
+    ├── NotSolved         a simulated board's circuit has no solution; in lockstep the lane ends with it
     ├── BoardStopped      the board reached a limit; thrown into a program, which ends Failed
     └── Interrupted       Ctrl-C, SIGTERM or the operator                       (nobody)           exit 4
 

@@ -9,8 +9,6 @@ from .edits import apply_edit
 from .ends import LoadEnd, MeterEnd, SupplyEnd, SupplySetting
 from .errors import CircuitError, FaultError, NetlistError, TopologyError
 from .faults import Fault, fault_kind, fault_kinds, parse_fault, with_fault
-from .fleet import Fleet
-from .fleet_point import FleetPoint
 from .netlist import Netlist
 from .offsets import with_offsets
 from .parts import Parts, draw_parts, nominal_parts
@@ -31,8 +29,6 @@ __all__ = [
     "Fault",
     "FaultClass",
     "FaultError",
-    "Fleet",
-    "FleetPoint",
     "LoadEnd",
     "MeterEnd",
     "Netlist",

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import pytest
 
-from station.asks import Draw, Feed, Read
+from station.asks import Draw, Feed, Read, Wait
 from station.lines import Outcome
 from station.steps.sweeping import line_regulation, load_regulation, spaced
 from tests.station.boards import step_of
@@ -120,7 +120,15 @@ def test_a_load_sweep_draws_the_lightest_load_first_and_none_at_the_end() -> Non
 def test_a_load_sweep_looks_at_the_supplies_after_each_load() -> None:
     """Only so does a step learn that a load has pushed a supply into its limit."""
     kinds = [type(ask).__name__ for ask in answer(load_sweep, Script()).asks]
-    assert kinds[2:] == ["Draw", "Feed", "Feed", "Read"] * 3 + ["Draw"]
+    assert kinds[2:] == ["Draw", "Feed", "Feed", "Wait", "Read"] * 3 + ["Draw"]
+
+
+@pytest.mark.parametrize("kind", ["line sweep: {inputs: 19 V .. 26 V, OUTP: {line regulation: at most 1 %/V}",
+                                  "load sweep: {OUTP: {to: 0.1 A, load regulation: at most 1 %}"])  # fmt: skip
+def test_a_sweep_lets_the_board_settle_before_each_reading(kind: str) -> None:
+    told = answer(step_of(f"{kind}, settle: 2 s}}"), Script())
+    before = [told.asks[at - 1] for at, ask in enumerate(told.asks) if isinstance(ask, Read)]
+    assert len(before) == 5 and set(before) == {Wait(2.0)}
 
 
 def test_a_sagging_rail_fails_its_load_regulation() -> None:

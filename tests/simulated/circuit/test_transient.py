@@ -31,7 +31,8 @@ Floats = NDArray[np.float64]
 FULL_SCALE = 0.005
 FINE: dict[str, Any] = {}
 # As the simulated bench follows a board; readings are taken at rest, so the way there may be rough. An input that
-# only junctions hold after the cut, as adj3t's behind its diode, is not compared. Measured: 3.9 % of full scale (bat5), else 1 %.
+# only junctions hold after the cut, as adj3t's behind its diode, is not compared.
+# Measured: 3.9 % of full scale (bat5 at no load), elsewhere 1 %.
 AS_THE_BENCH: dict[str, Any] = {"tolerance": ROUGH, "junctions_store": False}
 BENCH_SCALE, RAILS = 0.045, ("outp", "outn", "p1", "n1", "vi", "vb")
 RAMPS = json.loads(ngspice_dynamics.STORED.read_text())["ramps"]
