@@ -100,6 +100,38 @@ def check(profile: ProfileArgument, json_: JsonOption = False) -> None:
 
 
 @app.command()
+def prove(
+    profile: ProfileArgument,
+    boards: Annotated[int, typer.Option("--boards", min=1, max=100_000, help="Boards without a fault.")] = 5000,
+    per_fault: Annotated[int, typer.Option("--per-fault", min=1, max=5000, help="Boards of each fault.")] = 100,
+    faults: Annotated[
+        list[str] | None,
+        typer.Option("--faults", metavar="FILE|CLASS", help="Only these: a class, a fault, or a file of them."),
+    ] = None,
+    counts: Annotated[
+        Path | None, typer.Option("--counts", metavar="FILE", help="Repairs the shop has counted, as weights (YAML).")
+    ] = None,
+    seed: SeedOption = 1,
+    jobs: Annotated[
+        int | None, typer.Option("--jobs", min=1, max=256, help="Processes; as many as processors if left out.")
+    ] = None,
+    html: Annotated[
+        Path | None, typer.Option("--html", metavar="FILE", help="Write the whole proof as a page.")
+    ] = None,
+    json_: JsonOption = False,
+    fail_under: Annotated[
+        float | None,
+        typer.Option("--fail-under", metavar="PERCENT", min=0.0, max=100.0, help="Exit 1 below this coverage."),
+    ] = None,
+) -> None:
+    """Simulate good boards and boards with every fault, and show which faults a profile catches."""
+    from station.proving import Asked, prove_profile
+
+    asked = Asked(boards, per_fault, tuple(faults or ()), counts, seed, jobs, html, json_, fail_under)
+    raise typer.Exit(prove_profile(profile, asked, console()))
+
+
+@app.command()
 def certificate(
     serial: Annotated[str, typer.Argument(metavar="SERIAL", help="A serial number (its newest run) or a run's id.")],
     store: StoreOption = None,

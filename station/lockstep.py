@@ -6,7 +6,7 @@ rest here: charging, decay and whatever else only waiting shows is not seen.
 
 from collections.abc import Callable, Coroutine, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,10 +41,9 @@ from station.envelope import Envelope
 from station.errors import BoardStopped, InputError, NotSolved, Unreadable, halves
 from station.lines import Judgement
 from station.opening import METER_SHEET, READBACK_ACCURACY, described
-from station.program import Program
 from station.readings import amps_reading, volts_reading
 
-__all__ = ["Condition", "LaneBoard", "LaneEnded", "in_lockstep"]
+__all__ = ["Condition", "LaneBoard", "LaneEnded", "Runnable", "in_lockstep"]
 
 # What asks take on the simulated bench, there and back on the wire included (seconds).
 SET_SECONDS, LOOK_SECONDS, OFF_SECONDS, DRAW_SECONDS = 0.021, 0.003, 0.051, 0.021
@@ -52,6 +51,13 @@ READ_SECONDS, CHANNEL_SECONDS, CURRENT_SECONDS, LINE_HERTZ = 0.0018, 0.04, 0.002
 OVERLOAD = 9e37
 
 Condition = tuple[tuple[tuple[str, float], ...], tuple[tuple[str, float], ...]]  # fed (V), drawn (A), by terminal
+
+
+class Runnable(Protocol):
+    """A program: each run is a coroutine of asks."""
+
+    def run(self) -> Coroutine[Any, Any, object]:
+        """Return a run that has not begun."""
 
 
 @dataclass
@@ -74,7 +80,7 @@ class _Unsolved(Exception):
 
 
 def in_lockstep(
-    program: Program,
+    program: Runnable,
     board: Board,
     highest_volts: dict[str, float],
     boards: Sequence[LaneBoard],
@@ -193,7 +199,7 @@ class _Performer:
 class _Run:
     """One lane's live program, and what has come of it."""
 
-    def __init__(self, program: Program, performer: _Performer, envelope: Envelope) -> None:
+    def __init__(self, program: Runnable, performer: _Performer, envelope: Envelope) -> None:
         self.performer, self.ended = performer, LaneEnded()
         self._program: Coroutine[Any, Any, object] = program.run()
         self._envelope = envelope

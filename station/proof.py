@@ -77,6 +77,7 @@ class Proof:
     `as_written` and `fastest` are coverage over bench time, their orders indexes into `steps`. `idle_lines` failed on
     no faulty board; `waiting_steps` see what only waiting shows, which simulated boards at rest do not. `left_out` is
     what is likely and has no fault in the universe. `stopped` if it was ended early: then all is of what was done.
+    `universe` is how many faults the board can have: with fewer chosen, all shares are of the chosen ones.
     """
 
     profile: str
@@ -98,6 +99,7 @@ class Proof:
     boards: int
     seconds: float
     stopped: bool = False
+    universe: int = 0
 
     @property
     def escapes(self) -> tuple[FaultFound, ...]:

@@ -4,10 +4,10 @@ from collections.abc import Iterator
 
 from pydantic import ConfigDict, Field
 
-from station.asks import Quantity, Wait
-from station.forms import AmpsValue, CurrentLimit, Form, SecondsValue, VoltageLimit
+from station.asks import Draw, Quantity, Wait
+from station.forms import AmpsValue, CurrentLimit, Form, SecondsValue, VoltageLimit, VoltsValue
 from station.lines import Judgement, Line
-from station.quantities import Limit
+from station.quantities import Limit, format_value
 from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_inputs, judged_reading, step_kind
 
 __all__ = ["Measure", "WantedForm", "wrong_side"]
@@ -37,18 +37,26 @@ def wrong_side(setup: Setup, terminal: str, limit: Limit) -> str:
 
 @step_kind("measure")
 class Measure(StepForm):
-    """Read terminals at nominal input without load, and judge each reading."""
+    """Read terminals at nominal input without load, unless told otherwise, and judge each reading."""
 
     model_config = ConfigDict(extra="allow")
     __pydantic_extra__: dict[str, WantedForm]
     others = "terminals"
     powers = True
 
+    inputs: VoltsValue | None = None  # magnitude, at every input
+    loads: dict[str, AmpsValue] = Field(default_factory=dict)
     settle: SecondsValue = Field(SETTLE_SECONDS, ge=0.0)
     current_limit: AmpsValue | None = None
 
+    def highest_volts(self, setup: Setup) -> dict[str, float]:
+        """See StepForm."""
+        inputs = setup.board.terminals("input")
+        return {name: self.inputs or abs(form.nominal or 0.0) for name, form in inputs.items()}
+
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""
+        yield from self._condition_findings(setup)
         for terminal, wanted in self.other().items():
             if not list(wanted.wanted()):
                 yield (terminal,), f"nothing is asked of {terminal}", "write for example 'voltage: 15 V ± 1 %'"
@@ -63,6 +71,20 @@ class Measure(StepForm):
         if not self.other():
             yield (), "the step measures nothing", "write a terminal and its limits"
 
+    def _condition_findings(self, setup: Setup) -> Iterator[Finding]:
+        outputs = setup.board.terminals("output")
+        if self.inputs is not None and self.inputs <= 0.0:
+            yield ("inputs",), "the inputs are fed nothing", "write a magnitude above zero, such as '19 V'"
+        for name, amps in self.loads.items():
+            if name not in outputs:
+                yield ("loads", name), f"{name} is no output of the board", f"write one of {', '.join(outputs)}"
+            elif not 0.0 < amps <= (outputs[name].rated or amps):
+                most = format_value(outputs[name].rated or amps, "A")
+                yield ("loads", name), f"{format_value(amps, 'A')} is no load for {name}", f"write 0 A .. {most}"
+        if setup.amps_limit and max(self.loads.values(), default=0.0) >= setup.amps_limit:
+            what = f"the inputs' limit of {format_value(setup.amps_limit, 'A')} can't carry the load"
+            yield ("loads",), what, "give the step a higher 'current limit' of its own"
+
     def lines(self, setup: Setup) -> tuple[Line, ...]:
         """See StepForm."""
         return tuple(
@@ -73,9 +95,18 @@ class Measure(StepForm):
 
     async def program(self, setup: Setup) -> tuple[Judgement, ...]:
         """See StepForm."""
-        await feed_inputs(setup)
+        inputs = setup.board.terminals("input")
+        volts = None if self.inputs is None else dict.fromkeys(inputs, self.inputs)
+        await feed_inputs(setup, volts)
+        for name, amps in self.loads.items():
+            await Draw(name, amps)
+            await feed_inputs(setup, volts)
         await Wait(self.settle)
         judged = []
         for line in self.lines(setup):
             judged.append(await judged_reading(setup, line, Quantity(line.name)))
+        for name in self.loads:
+            await Draw(name, 0.0)
+        if volts is not None:
+            await feed_inputs(setup)
         return tuple(judged)

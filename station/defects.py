@@ -1,0 +1,161 @@
+"""List the faults a board can have, from its netlist and sheet, and say which of its parts a fault overloads."""
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from simulated.board import built, wired
+from simulated.circuit import (
+    BoardNotes,
+    CircuitError,
+    OperatingPoint,
+    SupplySetting,
+    nominal_parts,
+    parse_fault,
+    universe,
+    with_fault,
+)
+from simulated.circuit.expressions import evaluate
+from simulated.circuit.netlist import Netlist, parameter_values
+from simulated.errors import SimulatedError
+from station.board import Board
+from station.errors import InputError, halves
+from station.forms import nearest
+from station.likelihood import fault_classes
+from station.opening import described
+from station.quantities import LimitError, parse_value
+
+__all__ = ["chosen", "hottest", "universe_of"]
+
+FaultClass = str
+HOT_WATTS, HOT_RATIO = 0.25, 1.5  # a small resistor's usual rating; and how far above the good board counts
+
+
+def universe_of(board: Board) -> tuple[tuple[str, FaultClass], ...]:
+    """Return the board's faults, each with its class; InputError where the sheet names what the netlist has not."""
+    try:
+        netlist = built(described(board), ())
+        found = universe(netlist, _notes(board))
+    except (CircuitError, SimulatedError) as error:
+        raise InputError.about(*halves(error), file=str(board.path)) from error
+    return tuple((str(defect.fault), defect.fault_class.value) for defect in found)
+
+
+def _notes(board: Board) -> BoardNotes:
+    nodes = {"GND": "0", **{name: form.node for name, form in board.terminals().items()}}
+    parts = board.form.parts
+    electrolytics = [name for name, part in parts.items() if part.polarised and name.upper().startswith("C")]
+    return BoardNotes(
+        neighbours=[(nodes.get(one, one), nodes.get(other, other)) for one, other in board.form.neighbours],
+        polarised=electrolytics or None,
+        confused={name: (_plain(part.confused_with),) for name, part in parts.items() if part.confused_with},
+    )
+
+
+def _plain(value: str) -> str:
+    """Return a value as a netlist has it: '47 kΩ' is 47000; a model's name stays as it is."""
+    for unit in ("ohm", "F", "H"):
+        try:
+            return f"{float(parse_value(value, unit)):g}"
+        except LimitError:
+            continue
+    return value
+
+
+def chosen(
+    found: Sequence[tuple[str, FaultClass]], words: Iterable[str], board: Board
+) -> tuple[tuple[str, FaultClass], ...]:
+    """Return the faults of a universe that words choose: class names, single faults, or files with one a line.
+
+    A single fault that is possible on the board and not in its universe is refused, as is what is neither.
+    """
+    wanted: list[str] = []
+    for word in words:
+        wanted += _lines(Path(word)) if Path(word).is_file() else [word]
+    if not wanted:
+        return tuple(found)
+    classes, faults = {name for _, name in found}, {name for name, _ in found}
+    for word in wanted:
+        if word not in classes and word not in faults:
+            raise _unknown(word, sorted(faults), board)
+    return tuple((fault, name) for fault, name in found if fault in wanted or name in wanted)
+
+
+def _lines(path: Path) -> list[str]:
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError.about(
+            "the list of faults can't be read", "give a text file, one fault a line", file=str(path)
+        ) from error
+    return [line.strip() for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
+
+
+def _unknown(word: str, faults: list[str], board: Board) -> InputError:
+    """Return what is wrong with a word: a part, pin or kind that is not there, or a fault outside the universe."""
+    if ":" in word:
+        try:
+            with_fault(built(described(board), ()), parse_fault(word))
+        except (CircuitError, SimulatedError) as error:
+            return InputError.about(*halves(error))
+        what = f"'{word}' can be simulated, but is none of the {len(faults)} faults of this board's universe"
+        return InputError.about(what, f"write one of them, such as {nearest(word, faults)}")
+    carried = [name for name in fault_classes() if name not in ("part missing", "insulator missing")]
+    if word.endswith((".txt", ".lst")) or "/" in word:
+        return InputError.about(f"there is no file '{word}'", "give a text file, one fault a line")
+    return InputError.about(f"'{word}' is no class of faults and no fault", f"{nearest(word, carried)}")
+
+
+def hottest(board: Board, faults: Sequence[str]) -> dict[str, str]:
+    """Return which resistor each fault heats most at nominal input and full load, in words; nothing where none gets hot.
+
+    Raises InputError for a fault that the board can't have.
+    """
+    if not faults:
+        return {}
+    description = described(board)
+    netlists = [built(description, ()), *(built(description, (fault,)) for fault in faults)]
+    before, *after = _watts(board, netlists)
+    found = {}
+    for fault, heated in zip(faults, after, strict=True):
+        risen = [(watts, part) for part, watts in heated.items() if watts > _usual(before.get(part, 0.0))]
+        if risen:
+            watts, part = max(risen)
+            found[fault] = (
+                f"{part} dissipates {watts:.2g} W at full load, {before.get(part, 0.0):.2g} W on a good board"
+            )
+    return found
+
+
+def _usual(watts: float) -> float:
+    """Return what a resistor may dissipate without a word, by what it does on a good board."""
+    return max(HOT_WATTS, HOT_RATIO * watts)
+
+
+def _watts(board: Board, netlists: Sequence[Netlist]) -> list[dict[str, float]]:
+    """Return what each resistor dissipates at nominal input with every output at its rated current, a netlist each."""
+    from simulated.circuit.fleet import Fleet  # brings scipy's sparse matrices, which are slow to import
+
+    inputs, outputs = board.terminals("input"), board.terminals("output")
+    description = described(board)
+    fleet = Fleet(
+        [wired(netlist, description) for netlist in netlists], [nominal_parts(netlist) for netlist in netlists]
+    )
+    point = fleet.solve(
+        np.arange(fleet.lanes),
+        supplies={name: SupplySetting(abs(form.nominal or 0.0), np.inf) for name, form in inputs.items()},
+        loads={name: form.rated or 0.0 for name, form in outputs.items()},
+    )
+    return [_resistor_watts(netlist, point.of(at)) for at, netlist in enumerate(netlists)]
+
+
+def _resistor_watts(netlist: Netlist, point: OperatingPoint) -> dict[str, float]:
+    if not point.solved[0]:
+        return {}
+    values, watts = parameter_values(netlist, {}), dict[str, float]()
+    for element in netlist.elements:
+        if element.kind == "R" and element.value is not None and "." not in element.name and not element.added:
+            volts = float(point.volts(element.nodes[0])[0] - point.volts(element.nodes[1])[0])
+            watts[element.name] = volts * volts / max(abs(float(np.max(evaluate(element.value, values)))), 1e-3)
+    return watts

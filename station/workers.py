@@ -1,0 +1,89 @@
+"""Spread tasks over processes, and stop them all at once; what comes back is in the order of the tasks."""
+
+import signal
+from collections.abc import Callable, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from multiprocessing import get_context
+from multiprocessing.synchronize import Event
+from types import TracebackType
+from typing import TypeVar
+
+__all__ = ["Stopped", "Workers"]
+
+Task = TypeVar("Task")
+Result = TypeVar("Result")
+Stopped = Callable[[], bool]
+LOOK_SECONDS = 0.2  # how long Ctrl-C may go unnoticed
+
+_end: Event | None = None  # of a worker's process: set once its results are no longer wanted
+
+
+class Workers:
+    """Processes that work on tasks, or none: with one job all is done where it is asked.
+
+    `stopped` is looked at between tasks, and by the work itself, which is given it too.
+    """
+
+    def __init__(self, jobs: int, stopped: Stopped) -> None:
+        self._stopped = stopped
+        self._pool: ProcessPoolExecutor | None = None
+        if jobs > 1:
+            context = get_context("spawn")
+            self._end = context.Event()
+            self._pool = ProcessPoolExecutor(jobs, mp_context=context, initializer=_prepare, initargs=(self._end,))
+
+    def __enter__(self) -> "Workers":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._pool is not None:
+            self._end.set()
+            self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def spread(
+        self,
+        work: Callable[[Task, Stopped], Result],
+        tasks: Sequence[Task],
+        progress: Callable[[Task], None] = lambda task: None,
+    ) -> list[Result]:
+        """Return the results in the order of the tasks, without those of tasks that were not finished when stopped.
+
+        `work` and tasks must be things that another process can be given. `progress` is told of every task done.
+        """
+        found: dict[int, Result] = {}
+        if self._pool is None:
+            for at, task in enumerate(tasks):
+                result = work(task, self._stopped)
+                if self._stopped():
+                    break
+                found[at] = result
+                progress(task)
+        else:
+            pending = {self._pool.submit(_worked, work, task): at for at, task in enumerate(tasks)}
+            while pending and not self._stopped():
+                done, _ = wait(pending, timeout=LOOK_SECONDS, return_when=FIRST_COMPLETED)
+                for each in done:
+                    at = pending.pop(each)
+                    found[at] = each.result()
+                    progress(tasks[at])
+            _cancel(pending)
+        return [found[at] for at in sorted(found)]
+
+
+def _cancel(pending: dict[Future[Result], int]) -> None:
+    for each in pending:
+        each.cancel()
+
+
+def _prepare(end: Event) -> None:
+    """Leave Ctrl-C to the process that reports, and listen to that one instead."""
+    global _end
+    _end = end
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _worked(work: Callable[[Task, Stopped], Result], task: Task) -> Result:
+    assert _end is not None, "the worker was not prepared"
+    return work(task, _end.is_set)
