@@ -181,7 +181,7 @@ class Tally:
     def _reason(self, sight: Seen) -> str:
         """Return why boards with a fault pass."""
         if not sight.visible:
-            return "tolerance hides it" if sight.differs else "no steady reading at a terminal shows it"
+            return "tolerance hides it" if sight.differs else "no steady reading shows it"
         if not sight.terminal:
             return sight.where
         looks = [title for title in self._titles if f": {sight.terminal} " in title and _is_of(title, sight.quantity)]
