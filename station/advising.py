@@ -21,7 +21,7 @@ Bools = NDArray[np.bool_]
 
 # How far beyond all good boards a new limit stands: a share of their span, and what an instrument's doubt asks for.
 SPAN_SHARE, VOLTS, VOLTS_SHARE, AMPS, AMPS_SHARE = 0.25, 2e-3, 2e-4, 1e-3, 2e-3
-WORTH = 1e-4  # of the universe: less is not worth a line of advice
+WORTH = 1e-3  # of the universe: less is not worth a line of advice
 MOST_LIMITS = 3
 CURRENT_HEADROOM = 1.3  # of the current limit above the loads of a reading
 

@@ -108,7 +108,7 @@ def _unknown(word: str, faults: list[str], board: Board) -> InputError:
 
 
 def hottest(board: Board, faults: Sequence[str]) -> dict[str, str]:
-    """Return which resistor each fault heats most at nominal input and full load, in words; nothing where none gets hot.
+    """Return which resistor each fault heats most at nominal input and full load, in words, if one gets hot.
 
     Raises InputError for a fault that the board can't have.
     """

@@ -12,7 +12,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from station.commands import found_profile
 from station.counts import load_repair_counts
 from station.defects import chosen, universe_of
-from station.errors import Interrupted, StoreError
+from station.errors import StoreError
 from station.exits import ABORTED, DONE, FAILED
 from station.interrupts import deferred_signals
 from station.likelihood import likelihoods
@@ -53,8 +53,6 @@ def prove_profile(name: str, asked: Asked, console: Console) -> int:
     wanted = Wanted(asked.boards, asked.per_fault, asked.seed, asked.jobs or os.cpu_count() or 1)
     with deferred_signals() as interrupts, _progress(console) as progress:
         proof = proved(profile, universe, wanted, lambda: bool(interrupts.cause), progress)
-    if proof.stopped and not proof.faults:
-        raise Interrupted(interrupts.cause)
     _report(proof, asked)
     if proof.stopped:
         return ABORTED

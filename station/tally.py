@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.advising import Boards, advised
-from station.coverage import courses, weighted_coverage
+from station.coverage import Course, courses, weighted_coverage
 from station.defects import hottest
 from station.likelihood import Likelihoods
 from station.lines import Outcome
@@ -16,12 +16,14 @@ from station.lockstep import Condition
 from station.lots import CODES, Told
 from station.profile import Profile
 from station.proof import FaultFound, Healthy, Proof
-from station.proportions import exact_interval
+from station.proportions import Estimate, exact_interval
 from station.sight import Seen
 
 __all__ = ["Outcomes", "Tally", "Universe", "Wanted", "line_titles", "outcomes_of"]
 
 FAILED, PASSED = CODES[Outcome.FAILED], CODES[Outcome.PASSED]
+
+NOTHING_KNOWN, NO_COURSE = Estimate(0.0, 0.0, 1.0), Course((), (), ())
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -88,9 +90,13 @@ class Tally:
         self._titles, self._steps = line_titles(profile), _line_steps(profile)
         self._all = outcomes_of(told)
         places = np.concatenate([each.start + np.arange(len(each.outcomes)) for each in told])
-        # Of each board: which of the chosen faults it has, or -1 for a good one.
-        self._fault_of = np.where(places < wanted.healthy, -1, (places - wanted.healthy) // max(wanted.per_fault, 1))
-        weights = np.array(universe.likelihoods.weights)[list(universe.chosen)]
+        fault_of = np.where(places < wanted.healthy, -1, (places - wanted.healthy) // wanted.per_fault)
+        # Faults of which no board was done before the end are left out.
+        done = np.unique(fault_of[fault_of >= 0])
+        self._chosen = [universe.chosen[at] for at in done.tolist()]
+        # Of each board: which of these faults it has, or -1 for a good one.
+        self._fault_of = np.where(fault_of < 0, -1, np.searchsorted(done, fault_of))
+        weights = np.array(universe.likelihoods.weights)[self._chosen]
         self._weights = weights / (weights.sum() or 1.0)
 
     def proof(self, seconds: float, *, stopped: bool) -> Proof:
@@ -100,11 +106,10 @@ class Tally:
         caught, boards = ([getattr(fault, name) for fault in faults] for name in ("caught", "boards"))
         visible = [fault.visible for fault in faults]
         weights = [fault.weight for fault in faults]
-        coverage = weighted_coverage(weights, caught, boards)
-        of_visible = weighted_coverage(weights, caught, boards, among=visible) if any(visible) else coverage
-        caught_rows, row_weights = self._by_step()
+        coverage = weighted_coverage(weights, caught, boards) if faults else NOTHING_KNOWN
+        of_visible = weighted_coverage(weights, caught, boards, among=visible) if any(visible) else NOTHING_KNOWN
         step_seconds = self._step_seconds()
-        as_written, fastest = courses(caught_rows, row_weights, step_seconds)
+        as_written, fastest = courses(*self._by_step(), step_seconds) if faults else (NO_COURSE, NO_COURSE)
         titles = [step.setup.title for step in profile.steps]
         gains = np.diff([0.0, *as_written.coverage])
         caught_by = {titles[step]: float(gain) for step, gain in zip(as_written.order, gains, strict=True)}
@@ -151,10 +156,8 @@ class Tally:
     def _faults(self) -> tuple[FaultFound, ...]:
         found = []
         passing = {int(at) for at in np.unique(self._fault_of[self._all.passed]) if at >= 0}
-        hot = hottest(
-            self._profile.board, [self._universe.faults[self._universe.chosen[at]][0] for at in sorted(passing)]
-        )
-        for at, place in enumerate(self._universe.chosen):
+        hot = hottest(self._profile.board, [self._universe.faults[self._chosen[at]][0] for at in sorted(passing)])
+        for at, place in enumerate(self._chosen):
             own, outcomes = self._fault_of == at, self._all
             name, fault_class = self._universe.faults[place]
             sight = self._sights.get(name, Seen(False, False))

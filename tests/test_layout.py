@@ -48,11 +48,11 @@ ALL = [path for room in ROOMS for path in modules(room)]
 BY_NAME = pytest.mark.parametrize("path", ALL, ids=name_of)
 
 # Who may import a room, beyond the room itself. The bench opener fills the board description and hands the virtual
-# clock over; lockstep and triage solve circuits without a bench; readings know the instruments' data sheets.
+# clock over; lockstep, defects and triage solve circuits without a bench; readings know the instruments' data sheets.
 DOORS = {
     "station": (),
     "drivers": ("station.bench", "station.opening", "station.readings"),
-    "simulated": ("station.opening", "station.lockstep", "station.triage"),
+    "simulated": ("station.opening", "station.lockstep", "station.defects", "station.triage"),
 }
 
 

@@ -4,21 +4,12 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
-
 from station.quantities import format_value
+from station.report.pages import template
 from station.report.wording import conformity_text, reading_text
 from station.store import StoredRun
 
 __all__ = ["certificate_html"]
-
-_environment = Environment(
-    loader=PackageLoader("station.report"),
-    autoescape=select_autoescape(),
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
 
 
 def certificate_html(run: StoredRun, *, title: str, rule: str) -> str:
@@ -26,7 +17,7 @@ def certificate_html(run: StoredRun, *, title: str, rule: str) -> str:
     safe = (
         json.loads(run.head["safe"]) if run.head["safe"] else {"verified": False, "problems": ["the run did not end"]}
     )
-    return _environment.get_template("certificate.html").render(
+    return template("certificate.html").render(
         head=run.head,
         bench=run.bench,
         title=title,

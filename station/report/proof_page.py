@@ -3,10 +3,9 @@
 import math
 from dataclasses import dataclass
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
-
 from station.coverage import Course
 from station.proof import FaultFound, Proof
+from station.report.pages import template
 from station.report.proof_pictures import class_bars, coverage_picture
 from station.report.proof_words import (
     advice_text,
@@ -15,6 +14,7 @@ from station.report.proof_words import (
     estimate_text,
     firsts_text,
     healthy_text,
+    scope_text,
     seconds_text,
     share_text,
     stopped_text,
@@ -22,14 +22,6 @@ from station.report.proof_words import (
 )
 
 __all__ = ["proof_html"]
-
-_environment = Environment(
-    loader=PackageLoader("station.report"),
-    autoescape=select_autoescape(),
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
 
 
 @dataclass(frozen=True)
@@ -64,13 +56,14 @@ class _StepRow:
 def proof_html(proof: Proof) -> str:
     """Return the page. It asks for nothing from elsewhere, and runs nothing."""
     healthy = proof.healthy
-    return _environment.get_template("proof.html").render(
+    return template("proof.html").render(
         proof=proof,
         stopped=stopped_text(proof),
         coverage=estimate_text(proof.coverage),
         coverage_of_visible=estimate_text(proof.coverage_of_visible),
         visible=counted(sum(fault.visible for fault in proof.faults), "fault"),
         universe=counted(len(proof.faults), "fault"),
+        scope=scope_text(proof),
         healthy=healthy_text(healthy),
         causes=[(line, counted(boards, "board")) for line, boards in healthy.causes],
         escaping=escapes_text(proof),

@@ -20,6 +20,7 @@ from station.report.proof_words import (
     estimate_text,
     headline,
     healthy_text,
+    scope_text,
     seconds_text,
     share_text,
     stopped_text,
@@ -47,8 +48,9 @@ def _coverage(proof: Proof) -> Table:
     grid = Table.grid(padding=(0, 2))
     grid.add_column(width=LABEL)
     visible = sum(fault.visible for fault in proof.faults)
-    universe = counted(len(proof.faults), "fault")
-    grid.add_row("95 % intervals", f"whole universe: {universe}", f"terminals show: {counted(visible, 'fault')}")
+    whole = len(proof.faults) >= proof.universe
+    scope = f"whole universe: {counted(len(proof.faults), 'fault')}" if whole else scope_text(proof)
+    grid.add_row("95 % intervals", scope, f"terminals show: {counted(visible, 'fault')}")
     grid.add_row("coverage", estimate_text(proof.coverage), estimate_text(proof.coverage_of_visible))
     return grid
 

@@ -15,6 +15,7 @@ __all__ = [
     "headline",
     "healthy_text",
     "names_text",
+    "scope_text",
     "seconds_text",
     "share_text",
     "stopped_text",
@@ -59,6 +60,13 @@ def headline(proof: Proof) -> str:
     """Return what came out in one line; of simulated boards, which it says."""
     coverage = share_text(proof.coverage.value)
     return f"SIMULATED {proof.profile} revision {proof.revision}  coverage {coverage}; {escapes_text(proof)}"
+
+
+def scope_text(proof: Proof) -> str:
+    """Return of which faults all shares are: the whole universe, or those that were chosen or done of it."""
+    if len(proof.faults) >= proof.universe:
+        return "the whole universe"
+    return f"{len(proof.faults)} of the universe's {counted(proof.universe, 'fault')}"
 
 
 def escapes_text(proof: Proof) -> str:
@@ -108,7 +116,10 @@ def unsolved_text(proof: Proof) -> str:
 
 def advice_text(advice: Advice) -> str:
     """Return an advice with what it gains in front, where that is known."""
-    return advice.text if advice.gain is None else f"+{share_text(advice.gain)}: {advice.text}"
+    if advice.gain is None:
+        return advice.text
+    gain = share_text(advice.gain)
+    return f"{gain if gain.startswith('<') else f'+{gain}'}: {advice.text}"
 
 
 def firsts_text(fault: FaultFound) -> str:

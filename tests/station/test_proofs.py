@@ -122,9 +122,15 @@ def test_the_document_tells_each_fault_and_each_step() -> None:
 def test_the_page_tells_figures_escapes_harm_and_advice() -> None:
     told = text(made_up(*TWENTY))
     assert "SIMULATED boards only: no board was built or measured for this page." in told
-    assert "86.1 % (84.9 .. 87.2 %) of the whole universe of faults; 20 of 20 faults escape" in told
+    assert "86.1 % (84.9 .. 87.2 %) of the whole universe; 20 of 20 faults escape" in told
     assert f"R20:open 9.52 % 100 of 100 {TWENTY[-1].reason} ripple at OUTP above its rating" in told
     assert "+3.1 %: read the voltage at TP3 with no load TP3: {voltage: 5.1 V .. 5.9 V}" in told
+
+
+def test_shares_of_chosen_faults_are_not_told_as_those_of_the_whole_universe() -> None:
+    chosen = made_up(*TWENTY, universe=455)
+    assert "of 20 of the universe's 455 faults; 20 of 20 faults escape" in text(chosen)
+    assert "whole universe" not in text(chosen)
 
 
 def test_the_page_tells_what_each_step_adds_and_costs_in_either_order() -> None:
