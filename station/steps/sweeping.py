@@ -11,7 +11,7 @@ from station.quantities import format_value
 from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_inputs, step_kind
 from station.uncertainty import Result, linear
 
-__all__ = ["LineSweep", "LoadSweep", "line_regulation", "load_regulation"]
+__all__ = ["LineSweep", "LoadSweep", "line_regulation", "load_regulation", "only_outputs", "spaced"]
 
 
 def spaced(low: float, high: float, points: int) -> list[float]:
@@ -89,7 +89,7 @@ class LineSweep(StepForm):
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""
-        yield from _only_outputs(self.other(), setup)
+        yield from only_outputs(self.other(), setup)
         if self.load < 0.0:
             yield ("load",), "a load can't be negative", "write what the load draws, such as '0.5 A'"
         rated = [form.rated for name, form in setup.board.terminals("output").items() if name in self.other()]
@@ -157,7 +157,7 @@ class LoadSweep(StepForm):
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""
-        yield from _only_outputs(self.other(), setup)
+        yield from only_outputs(self.other(), setup)
         for name, form in self.other().items():
             rated = setup.terminal(name).rated
             if not 0.0 <= form.from_ < form.to:
@@ -191,7 +191,8 @@ class LoadSweep(StepForm):
         return tuple(judged)
 
 
-def _only_outputs(entries: dict[str, object], setup: Setup) -> Iterator[Finding]:
+def only_outputs(entries: dict[str, object], setup: Setup) -> Iterator[Finding]:
+    """Yield what is wrong with the outputs that a step names."""
     outputs = setup.board.terminals("output")
     for name in entries:
         if name not in outputs:
