@@ -96,7 +96,9 @@ class _Task:
 
 def seen(profile: Profile, faults: Sequence[str], seed: int, workers: Workers) -> dict[str, Seen]:
     """Return what each fault shows; those that were not looked at when the workers were stopped are left out."""
-    good = _looked(profile, [LaneBoard(seed + at) for at in range(GOOD_BOARDS)], lambda: False)
+    good = _looked(profile, [LaneBoard(seed + at) for at in range(GOOD_BOARDS)], workers.stopped)
+    if workers.stopped():
+        return {}
     conditions = tuple(key for key in max((lane.visited for lane in good), key=len) if _is_whole(key, profile.board))
     base = _table(good, conditions, max(row.size for lane in good for row in lane.visited.values()))
     shares = [tuple(faults[begin : begin + FAULTS_AT_ONCE]) for begin in range(0, len(faults), FAULTS_AT_ONCE)]

@@ -23,6 +23,7 @@ __all__ = ["Outcomes", "Tally", "Universe", "Wanted", "line_titles", "outcomes_o
 
 FAILED, PASSED = CODES[Outcome.FAILED], CODES[Outcome.PASSED]
 
+NOT_LOOKED = Seen(True, True, where="ended before it was looked into")
 NOTHING_KNOWN, NO_COURSE = Estimate(0.0, 0.0, 1.0), Course((), (), ())
 
 Floats = NDArray[np.float64]
@@ -160,7 +161,7 @@ class Tally:
         for at, place in enumerate(self._chosen):
             own, outcomes = self._fault_of == at, self._all
             name, fault_class = self._universe.faults[place]
-            sight = self._sights.get(name, Seen(False, False))
+            sight = self._sights.get(name, NOT_LOOKED)
             firsts = Counter(self._steps[line] for line in outcomes.first_line[own & outcomes.caught].tolist())
             passed, caught = int((own & outcomes.passed).sum()), int((own & outcomes.caught).sum())
             unsolved = int((own & outcomes.unsolved).sum())
@@ -213,12 +214,10 @@ class Tally:
         """Return the boards that passed, good ones and escapes."""
         passed = self._all.passed
         counts = np.bincount(self._fault_of[(self._fault_of >= 0) & ~self._all.unsolved], minlength=len(self._weights))
-        share = self._weights / np.maximum(counts, 1)
+        share = np.append(self._weights / np.maximum(counts, 1), 0.0)  # the last is what -1 finds: a good board's
         faults = self._fault_of[passed]
         values = np.concatenate([each.values for each in self._told])[passed]
-        return Boards(
-            faults < 0, np.where(faults < 0, 0.0, share[np.maximum(faults, 0)]), self._visited(passed), values
-        )
+        return Boards(faults < 0, share[faults], self._visited(passed), values)
 
     def _visited(self, passed: Bools) -> dict[Condition, Floats]:
         """Return what boards that passed showed, under the conditions that every lot visited."""
