@@ -1,6 +1,7 @@
 """List the faults a board can have, from its netlist and sheet, and say which of its parts a fault overloads."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -20,8 +21,8 @@ from simulated.circuit.expressions import evaluate
 from simulated.circuit.netlist import Netlist, parameter_values
 from simulated.errors import SimulatedError
 from station.board import Board
-from station.errors import InputError, halves
-from station.forms import nearest
+from station.errors import InputError, Problem, halves
+from station.forms import meant, nearest
 from station.likelihood import fault_classes
 from station.opening import described
 from station.quantities import LimitError, parse_value
@@ -63,6 +64,18 @@ def _plain(value: str) -> str:
     return value
 
 
+@dataclass(frozen=True)
+class _Word:
+    """What chooses faults, and the file and line where it stands, if in a file."""
+
+    text: str
+    file: str = ""
+    line: int = 0
+
+    def refused(self, what: str, instead: str) -> InputError:
+        return InputError([Problem(self.file, self.line, 0, what, instead)])
+
+
 def chosen(
     found: Sequence[tuple[str, FaultClass]], words: Iterable[str], board: Board
 ) -> tuple[tuple[str, FaultClass], ...]:
@@ -70,41 +83,52 @@ def chosen(
 
     A single fault that is possible on the board and not in its universe is refused, as is what is neither.
     """
-    wanted: list[str] = []
-    for word in words:
-        wanted += _lines(Path(word)) if Path(word).is_file() else [word]
+    wanted = [each for word in words for each in _listed(word)]
     if not wanted:
         return tuple(found)
-    classes, faults = {name for _, name in found}, {name for name, _ in found}
-    for word in wanted:
-        if word not in classes and word not in faults:
-            raise _unknown(word, sorted(faults), board)
-    return tuple((fault, name) for fault, name in found if fault in wanted or name in wanted)
+    known = {name for pair in found for name in pair}
+    for each in wanted:
+        if each.text not in known:
+            raise _unknown(each, found, board)
+    texts = {each.text for each in wanted}
+    return tuple((fault, name) for fault, name in found if fault in texts or name in texts)
 
 
-def _lines(path: Path) -> list[str]:
+def _listed(word: str) -> list[_Word]:
+    """Return what stands in a file, or the word itself where it names none."""
+    path = Path(word)
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError.about(
-            "the list of faults can't be read", "give a text file, one fault a line", file=str(path)
-        ) from error
-    return [line.strip() for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
+        if not path.is_file():
+            return [_Word(word)]
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError.about("it is not UTF-8 text", "give a text file, one fault a line", file=word) from None
+    except OSError as error:
+        what = f"it can't be read ({error.strerror})"
+        raise InputError.about(what, "give a text file, one fault a line", file=word[:80]) from None
+    lines = [(at, line.strip()) for at, line in enumerate(text.splitlines(), start=1)]
+    found = [_Word(line, word, at) for at, line in lines if line and not line.startswith("#")]
+    if not found:
+        raise InputError.about("it lists no fault", "write one a line, such as R1:open", file=word)
+    return found
 
 
-def _unknown(word: str, faults: list[str], board: Board) -> InputError:
+def _unknown(word: _Word, found: Sequence[tuple[str, FaultClass]], board: Board) -> InputError:
     """Return what is wrong with a word: a part, pin or kind that is not there, or a fault outside the universe."""
-    if ":" in word:
+    text, classes, faults = word.text, sorted({name for _, name in found}), [fault for fault, _ in found]
+    if text in fault_classes():
+        return word.refused(f"no fault of this board is of the class '{text}'", nearest("", classes))
+    near = meant(text, fault_classes())
+    if ":" in text and near is None:
         try:
-            with_fault(built(described(board), ()), parse_fault(word))
+            with_fault(built(described(board), ()), parse_fault(text))
         except (CircuitError, SimulatedError) as error:
-            return InputError.about(*halves(error))
-        what = f"'{word}' can be simulated, but is none of the {len(faults)} faults of this board's universe"
-        return InputError.about(what, f"write one of them, such as {nearest(word, faults)}")
-    carried = [name for name in fault_classes() if name not in ("part missing", "insulator missing")]
-    if word.endswith((".txt", ".lst")) or "/" in word:
-        return InputError.about(f"there is no file '{word}'", "give a text file, one fault a line")
-    return InputError.about(f"'{word}' is no class of faults and no fault", f"{nearest(word, carried)}")
+            return word.refused(*halves(error))
+        what = f"'{text}' can be simulated, but is none of the {len(faults)} faults of this board's universe"
+        return word.refused(what, f"write one of them, such as '{meant(text, faults) or faults[0]}'")
+    if near is None and (text.endswith((".txt", ".lst")) or "/" in text):
+        return word.refused(f"there is no file '{text}'", "give a text file, one fault a line")
+    return word.refused(f"'{text}' is no class of faults and no fault", nearest(text, classes))
 
 
 def hottest(board: Board, faults: Sequence[str]) -> dict[str, str]:

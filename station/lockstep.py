@@ -65,7 +65,8 @@ class LaneEnded:
     """How one lane's run ended.
 
     `unsolved` says why the circuit had no solution, if it had none. `visited` has what stood at every terminal
-    (volts) and input (amps) under each condition, when it was seen last; `seconds` is bench time by step.
+    (volts) and input (amps) under each condition since a trimmer was turned last, when it was seen last; `seconds`
+    is bench time by step.
     """
 
     judgements: list[Judgement] = field(default_factory=list)
@@ -253,6 +254,8 @@ class _Run:
             self._fed[ask.terminal] = ask.volts
         elif isinstance(ask, Draw):
             self._drawn[ask.terminal] = ask.amps
+        elif isinstance(ask, Turn):
+            self.ended.visited.clear()  # the board with its trimmer elsewhere: it is never seen so again
         try:
             reply: object = ask.put_to(self.performer)
         except Unreadable as error:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.asks import Draw, Feed, Quantity, Read, StepStarted
-from station.board import Board
+from station.board import Board, TerminalForm
 from station.errors import BoardStopped, Unreadable
 from station.lockstep import Condition, LaneBoard, LaneEnded, in_lockstep
 from station.profile import Profile
@@ -36,7 +36,7 @@ class Seen:
     """What a fault shows: `visible`, and where most (a terminal, 'voltage' or 'current', a condition in words).
 
     `differs`: the same board without the fault reads otherwise, though other good boards read alike. `harm` says
-    which terminals leave their rating.
+    which terminals leave their rating where good boards keep it.
     """
 
     visible: bool
@@ -96,7 +96,9 @@ class _Task:
 
 def seen(profile: Profile, faults: Sequence[str], seed: int, workers: Workers) -> dict[str, Seen]:
     """Return what each fault shows; those that were not looked at when the workers were stopped are left out."""
-    good = _looked(profile, [LaneBoard(seed + at) for at in range(GOOD_BOARDS)], lambda: False)
+    good = _looked(profile, [LaneBoard(seed + at) for at in range(GOOD_BOARDS)], workers.stopped)
+    if workers.stopped():
+        return {}
     conditions = tuple(key for key in max((lane.visited for lane in good), key=len) if _is_whole(key, profile.board))
     base = _table(good, conditions, max(row.size for lane in good for row in lane.visited.values()))
     shares = [tuple(faults[begin : begin + FAULTS_AT_ONCE]) for begin in range(0, len(faults), FAULTS_AT_ONCE)]
@@ -151,7 +153,7 @@ def _told(
     worst = np.nan_to_num(np.median(beyond, axis=0), nan=-np.inf)
     at, column = np.unravel_index(int(np.argmax(worst)), worst.shape)
     terminal, quantity = place_text(board, int(column))
-    harm = _harm(board, conditions, own)
+    harm = _harm(board, conditions, own, good)
     if 2 * int(shows.sum()) <= len(shows):
         return Seen(False, differs, harm=harm)
     if not np.isfinite(worst[at, column]):
@@ -181,19 +183,26 @@ def condition_text(condition: Condition) -> str:
     return ", ".join([f"{format_value(volts, 'V', digits=4)} in", *(loads or ["no load"])])
 
 
-def _harm(board: Board, conditions: Sequence[Condition], own: Floats) -> tuple[str, ...]:
-    """Say which outputs leave their rating, on the median board, and where first."""
+def _harm(board: Board, conditions: Sequence[Condition], own: Floats, good: Floats) -> tuple[str, ...]:
+    """Say which outputs leave their rating where good ones keep it, on the median board, and where first."""
     order, found = [name for kind in ("input", "output") for name in board.terminals(kind)], list[str]()
     for name, form in board.terminals("output").items():
-        volts = np.median(own[:, :, order.index(name)], axis=0)
-        for condition, value in zip(conditions, volts.tolist(), strict=True):
-            if not np.isfinite(value):  # some boards were stopped on the way there
-                continue
-            shown = f"{name} at {format_value(value, 'V', digits=3)} with {condition_text(condition)}"
-            if form.never_above is not None and form.sign * value > form.never_above:
-                found.append(f"{shown}, never above {form.never_above:g} V")
-                break
-            if abs(value - (form.nominal or 0.0)) > OFF_NOMINAL * abs(form.nominal or 0.0):
-                found.append(shown)
+        column = order.index(name)
+        volts, usual = (np.median(boards[:, :, column], axis=0).tolist() for boards in (own, good))
+        for condition, value, without in zip(conditions, volts, usual, strict=True):
+            wrong = _out_of_rating(form, value)
+            if wrong is not None and _out_of_rating(form, without) is None:
+                place = condition_text(condition)
+                found.append(f"{name} at {format_value(value, 'V', digits=3)} with {place}{wrong}")
                 break
     return tuple(found)
+
+
+def _out_of_rating(form: TerminalForm, volts: float) -> str | None:
+    """Return what volts at an output exceed, '' where they are only off nominal, None where they are as they should.
+
+    NaN counts as that: some boards were stopped on the way there.
+    """
+    if form.never_above is not None and form.sign * volts > form.never_above:
+        return f", never above {form.never_above:g} V"
+    return "" if abs(volts - (form.nominal or 0.0)) > OFF_NOMINAL * abs(form.nominal or 0.0) else None

@@ -23,6 +23,7 @@ __all__ = ["Outcomes", "Tally", "Universe", "Wanted", "line_titles", "outcomes_o
 
 FAILED, PASSED = CODES[Outcome.FAILED], CODES[Outcome.PASSED]
 
+NOT_LOOKED = Seen(True, True, where="ended before it was looked into")
 NOTHING_KNOWN, NO_COURSE = Estimate(0.0, 0.0, 1.0), Course((), (), ())
 
 Floats = NDArray[np.float64]
@@ -160,7 +161,7 @@ class Tally:
         for at, place in enumerate(self._chosen):
             own, outcomes = self._fault_of == at, self._all
             name, fault_class = self._universe.faults[place]
-            sight = self._sights.get(name, Seen(False, False))
+            sight = self._sights.get(name, NOT_LOOKED)
             firsts = Counter(self._steps[line] for line in outcomes.first_line[own & outcomes.caught].tolist())
             passed, caught = int((own & outcomes.passed).sum()), int((own & outcomes.caught).sum())
             unsolved = int((own & outcomes.unsolved).sum())

@@ -25,7 +25,7 @@ class Workers:
     """
 
     def __init__(self, jobs: int, stopped: Stopped) -> None:
-        self._stopped = stopped
+        self.stopped = stopped
         self._pool: ProcessPoolExecutor | None = None
         if jobs > 1:
             context = get_context("spawn")
@@ -55,14 +55,14 @@ class Workers:
         found: dict[int, Result] = {}
         if self._pool is None:
             for at, task in enumerate(tasks):
-                result = work(task, self._stopped)
-                if self._stopped():
+                result = work(task, self.stopped)
+                if self.stopped():
                     break
                 found[at] = result
                 progress(task)
         else:
             pending = {self._pool.submit(_worked, work, task): at for at, task in enumerate(tasks)}
-            while pending and not self._stopped():
+            while pending and not self.stopped():
                 done, _ = wait(pending, timeout=LOOK_SECONDS, return_when=FIRST_COMPLETED)
                 for each in done:
                     at = pending.pop(each)
