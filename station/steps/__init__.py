@@ -1,6 +1,6 @@
 """The kinds of steps that a profile can write; importing this package registers them all."""
 
-from station.steps import asking, measuring, overloading, powering, sweeping, trimming
+from station.steps import asking, dropping, measuring, overloading, powering, soaking, sweeping, trimming
 from station.steps.kinds import KINDS, Setup, StepForm, step_kind
 
 __all__ = [
@@ -8,9 +8,11 @@ __all__ = [
     "Setup",
     "StepForm",
     "asking",
+    "dropping",
     "measuring",
     "overloading",
     "powering",
+    "soaking",
     "step_kind",
     "sweeping",
     "trimming",
