@@ -21,9 +21,7 @@ def universe(profile: Profile, *words: str) -> Universe:
     return Universe(faults, likelihoods(faults), tuple(at for at, each in enumerate(faults) if each in picked))
 
 
-def prove(
-    profile: Profile, *words: str, healthy: int = 20, per_fault: int = 4, seed: int = 1, jobs: int = 1
-) -> Proof:
+def prove(profile: Profile, *words: str, healthy: int = 20, per_fault: int = 4, seed: int = 1, jobs: int = 1) -> Proof:
     """Return the proof of a profile against the faults that words choose."""
     return proved(profile, universe(profile, *words), Wanted(healthy, per_fault, seed, jobs))
 
