@@ -37,8 +37,13 @@ def universe_of(board: Board) -> tuple[tuple[str, FaultClass], ...]:
     """Return the board's faults, each with its class; InputError where the sheet names what the netlist has not."""
     try:
         netlist = built(described(board), ())
+    except CircuitError as error:  # tells the netlist's own file and line
+        raise InputError.about(*halves(error)) from error
+    except SimulatedError as error:
+        raise InputError.about(*halves(error), file=str(board.path)) from error
+    try:
         found = universe(netlist, _notes(board))
-    except (CircuitError, SimulatedError) as error:
+    except CircuitError as error:
         raise InputError.about(*halves(error), file=str(board.path)) from error
     return tuple((str(defect.fault), defect.fault_class.value) for defect in found)
 

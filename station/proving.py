@@ -71,8 +71,11 @@ def _universe(profile: Profile, asked: Asked) -> Universe:
 
 def _check_writable(path: Path) -> None:
     """Find out before minutes of work that their page can't be written."""
+    there = path.exists()
     try:
         path.open("a", encoding="utf-8").close()
+        if not there:
+            path.unlink()  # a proof that is refused or stopped leaves no empty page
     except OSError as error:
         raise StoreError(f"{path}: the page can't be written ({error.strerror}); name another --html") from error
 

@@ -1,8 +1,10 @@
 """Spread tasks over processes, and stop them all at once; what comes back is in the order of the tasks."""
 
 import signal
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from multiprocessing import get_context
 from multiprocessing.synchronize import Event
 from types import TracebackType
@@ -61,11 +63,14 @@ class Workers:
                 found[at] = result
                 progress(task)
         else:
-            pending = {self._pool.submit(_worked, work, task): at for at, task in enumerate(tasks)}
+            with _unheard():  # a process begins with its first task
+                pending = {self._pool.submit(_worked, work, task): at for at, task in enumerate(tasks)}
             while pending and not self.stopped():
                 done, _ = wait(pending, timeout=LOOK_SECONDS, return_when=FIRST_COMPLETED)
                 for each in done:
                     at = pending.pop(each)
+                    if self.stopped() and isinstance(each.exception(), BrokenProcessPool):
+                        continue  # what stopped us has ended the worker too
                     found[at] = each.result()
                     progress(tasks[at])
             _cancel(pending)
@@ -75,6 +80,22 @@ class Workers:
 def _cancel(pending: dict[Future[Result], int]) -> None:
     for each in pending:
         each.cancel()
+
+
+@contextmanager
+def _unheard() -> Iterator[None]:
+    """Keep Ctrl-C and hang-up, which a terminal sends to all its processes, from those that begin in the block.
+
+    They inherit what is blocked here, for good; here it is only late.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGHUP})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _prepare(end: Event) -> None:
