@@ -36,9 +36,7 @@ def test_loads_are_drawn_one_by_one_with_a_look_at_the_supplies_and_taken_off_af
 
 
 def test_loads_come_off_before_the_inputs_are_back_at_nominal() -> None:
-    step = step_of(
-        "measure: {inputs: 24 V, loads: {OUTN: 0.2 A}, current limit: 1 A, OUTN: {voltage: -15 V ± 1 %}}"
-    )
+    step = step_of("measure: {inputs: 24 V, loads: {OUTN: 0.2 A}, current limit: 1 A, OUTN: {voltage: -15 V ± 1 %}}")
     assert list(answer(step, Script()).asks)[-3:] == [Draw("OUTN", 0.0), *fed(22.0, 1.0)]
 
 
@@ -60,7 +58,10 @@ def test_the_highest_voltage_that_protections_are_set_for_is_the_asked_one() -> 
         ("inputs: 0 V", "15: the inputs are fed nothing; write a magnitude above zero, such as '19 V'"),
         ("inputs: -19 V", "15: the inputs are fed nothing; write a magnitude above zero, such as '19 V'"),
         ("inputs: 19", "15: inputs: '19' has no unit; write it as text with one, such as '19 V'"),
-        ("inputs: 30 V", "5: the step feeds INP 30 V, but the board sheet says never above 28 V; write at most 27.45 V"),
+        (
+            "inputs: 30 V",
+            "5: the step feeds INP 30 V, but the board sheet says never above 28 V; write at most 27.45 V",
+        ),
         ("loads: {TP1: 0.1 A}", "23: TP1 is no output of the board; write one of OUTP, OUTN"),
         ("loads: {INP: 0.1 A}", "23: INP is no output of the board; write one of OUTP, OUTN"),
         ("loads: {OUTP: 2 A}", "23: 2 A is no load for OUTP; write more than 0 A, at most 1 A"),

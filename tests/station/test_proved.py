@@ -38,7 +38,9 @@ def test_two_processes_find_the_same_bit_for_bit() -> None:
 
 
 def test_the_same_seed_gives_the_same_figures_and_another_seed_others() -> None:
-    first, again, other = (prove(divider(MARGINAL), "R1:cold", "R2:cold", per_fault=40, seed=seed) for seed in (1, 1, 2))
+    first, again, other = (
+        prove(divider(MARGINAL), "R1:cold", "R2:cold", per_fault=40, seed=seed) for seed in (1, 1, 2)
+    )
     assert timeless(first) == timeless(again)
     assert 0 < of(first, "R1:cold").caught < 40
     assert of(first, "R1:cold").caught != of(other, "R1:cold").caught
