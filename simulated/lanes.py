@@ -7,6 +7,7 @@ rest: what a bench applies is applied for good, and what only waiting shows (cha
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,7 +69,10 @@ class Lanes:
         self.on = np.zeros((count, len(self.inputs)), dtype=bool)
         self.drawn = np.zeros((count, len(self.outputs)))
         self.travel = np.full((count, len(parameters)), 0.5)
-        self.parameters = {name: column for column, name in enumerate(parameters)}
+        self.parameters, self.input_at, self.output_at, self.terminal_at = (
+            {name: column for column, name in enumerate(names)}
+            for names in (parameters, self.inputs, self.outputs, self.terminals)
+        )
         self.volts = np.zeros((count, len(self.terminals)))
         self.amps = np.zeros((count, len(self.inputs)))
         self.limited = np.zeros((count, len(self.inputs)), dtype=bool)
@@ -91,17 +95,17 @@ class Lanes:
             celsius=AMBIENT_CELSIUS + KELVIN_STEP * np.round(self._rise[rows] / KELVIN_STEP),
         )
         self._keep(rows, point)
-        for lane in lanes:
-            lane.settled_at, lane.stale = lane.clock.seconds(), False
+        self._tell(lanes, rows)
 
-    def drift_kelvin(self, lane: int, seconds: float) -> float:
-        """Return how far a lane's board moves in temperature in the seconds after its last solution."""
-        warmth = self.description.warmth
-        if warmth is None:
-            return 0.0
-        return abs(float(self._watts[lane]) * warmth.kelvin_per_watt - float(self._rise[lane])) * (
-            1.0 - math.exp(-seconds / warmth.seconds)
-        )
+    def _tell(self, lanes: Sequence["Lane"], rows: NDArray[np.intp]) -> None:
+        """Let each lane know what its own solution shows: single numbers are slow to take out of arrays."""
+        warmth, seen = self.description.warmth, np.concatenate([self.volts[rows], self.amps[rows]], axis=1)
+        per_watt = 0.0 if warmth is None else warmth.kelvin_per_watt
+        left = np.abs(self._watts[rows] * per_watt - self._rise[rows])
+        told = seen.tolist(), self.limited[rows].tolist(), self.solved[rows].tolist(), left.tolist()
+        for lane, row, values, limited, solved, kelvin in zip(lanes, seen, *told, strict=True):
+            lane.solved = solved
+            lane.settled(row, values, limited, kelvin)
 
     def _warm(self, rows: NDArray[np.intp], seconds: Floats) -> None:
         """Let boards follow what they dissipated since they were looked at last."""
@@ -126,14 +130,15 @@ class Lanes:
         self._watts[rows] = np.where(point.solved, np.maximum(watts, 0.0), 0.0)
 
     def _across(self, rows: NDArray[np.intp], terminal: str) -> Floats:
-        column = self.terminals.index(terminal)
+        column = self.terminal_at[terminal]
         return np.asarray(self.volts[rows, column] * self.signs[column])
 
 
 class Lane:
     """One bench with its board, as its test program needs it; `stale` while its readings would be of what was.
 
-    Volts are in the board's frame, settings at the instruments' own plus.
+    Volts are in the board's frame, settings at the instruments' own plus. `seen` has the true volts of all terminals,
+    then the amps of all inputs, as last solved.
     """
 
     def __init__(self, lanes: Lanes, at: int, own: Chances) -> None:
@@ -143,12 +148,17 @@ class Lane:
         self._supply = {name: ChannelErrors(BENCH_SUPPLY, own.supply) for name in lanes.inputs}
         self._load = {name: InputErrors(BENCH_LOAD, own.load) for name in lanes.outputs}
         self._meter = Converter(own.meter)
-        self.stale, self.settled_at = True, 0.0
+        self._asked: dict[str, tuple[float, float]] = {}  # of each input and output, as programmed last
+        self.stale, self.solved = True, True
+        self.seen: Floats = np.zeros(0)
+        self._values: list[float] = []
+        self._limited: list[bool] = []
+        self._settled_at, self._kelvin_left = 0.0, 0.0
 
-    @property
-    def solved(self) -> bool:
-        """Whether the circuit had a solution when it was asked last."""
-        return bool(self._lanes.solved[self.at])
+    def settled(self, seen: Floats, values: list[float], limited: list[bool], kelvin_left: float) -> None:
+        """Take over what was solved: `seen` (also as single `values`), and how far the board is from its warmth."""
+        self.seen, self._values, self._limited, self._kelvin_left = seen, values, limited, kelvin_left
+        self._settled_at, self.stale = self.clock.seconds(), False
 
     @property
     def trimmers(self) -> Mapping[str, float]:
@@ -162,10 +172,12 @@ class Lane:
 
     def feed(self, terminal: str, volts: float, limit_amps: float) -> bool:
         """Program an input's supply channel, 0 V being off; returns whether that changed anything."""
-        lanes, at, column = self._lanes, self.at, self._lanes.inputs.index(terminal)
-        asked = BENCH_SUPPLY.volts.rounded(volts)
-        applied = max(0.0, self._supply[terminal].programming.of(asked)) if volts else 0.0
-        limit = BENCH_SUPPLY.limit_amps.rounded(limit_amps) if volts else 0.0
+        if self._asked.get(terminal) == (volts, limit_amps):
+            return False
+        self._asked[terminal] = volts, limit_amps
+        lanes, at, column = self._lanes, self.at, self._lanes.input_at[terminal]
+        applied = max(0.0, self._supply[terminal].programming.of(_supply_volts(volts))) if volts else 0.0
+        limit = _supply_amps(limit_amps) if volts else 0.0
         if lanes.volts_set[at, column] == applied and lanes.limits[at, column] == limit:
             return False
         lanes.volts_set[at, column], lanes.limits[at, column] = applied, limit
@@ -175,9 +187,8 @@ class Lane:
 
     def draw(self, terminal: str, amps: float) -> bool:
         """Program an output's load, 0 A being off; returns whether that changed anything."""
-        lanes, at, column = self._lanes, self.at, self._lanes.outputs.index(terminal)
-        asked = BENCH_LOAD.amps.rounded(amps)
-        applied = max(0.0, self._load[terminal].programming.of(asked)) if amps else 0.0
+        lanes, at, column = self._lanes, self.at, self._lanes.output_at[terminal]
+        applied = max(0.0, self._load[terminal].programming.of(_load_amps(amps))) if amps else 0.0
         if lanes.drawn[at, column] == applied:
             return False
         lanes.drawn[at, column] = applied
@@ -186,15 +197,19 @@ class Lane:
 
     def has_warmed(self) -> bool:
         """Whether so much time has passed since the last solution that the board has another temperature."""
-        return self._lanes.drift_kelvin(self.at, self.clock.seconds() - self.settled_at) > DRIFT_KELVIN
+        warmth = self._lanes.description.warmth
+        if warmth is None or self._kelvin_left <= DRIFT_KELVIN:
+            return False
+        seconds = self.clock.seconds() - self._settled_at
+        return self._kelvin_left * (1.0 - math.exp(-seconds / warmth.seconds)) > DRIFT_KELVIN
 
     def volts(self, terminal: str) -> float:
         """Return the true volts from ground at a terminal."""
-        return float(self._lanes.volts[self.at, self._lanes.terminals.index(terminal)])
+        return self._values[self._lanes.terminal_at[terminal]]
 
     def limited(self, terminal: str) -> bool:
         """Return whether an input's supply is at its current limit."""
-        return bool(self._lanes.limited[self.at, self._lanes.inputs.index(terminal)])
+        return self._limited[self._lanes.input_at[terminal]]
 
     def shown_volts(self, terminal: str, *, range_volts: float, cycles: float) -> float:
         """Return one reading of the meter; ±9.9E37 beyond 120 % of the range."""
@@ -202,8 +217,23 @@ class Lane:
 
     def shown_amps(self, terminal: str) -> float:
         """Return one reading of an input's supply current."""
-        column = self._lanes.inputs.index(terminal)
-        return self._supply[terminal].amps.read(float(self._lanes.amps[self.at, column]))
+        lanes = self._lanes
+        return self._supply[terminal].amps.read(self._values[len(lanes.terminals) + lanes.input_at[terminal]])
+
+
+@lru_cache(maxsize=1024)
+def _supply_volts(volts: float) -> float:
+    return BENCH_SUPPLY.volts.rounded(volts)
+
+
+@lru_cache(maxsize=1024)
+def _supply_amps(amps: float) -> float:
+    return BENCH_SUPPLY.limit_amps.rounded(amps)
+
+
+@lru_cache(maxsize=1024)
+def _load_amps(amps: float) -> float:
+    return BENCH_LOAD.amps.rounded(amps)
 
 
 def _together(boards: Sequence[LaneBoard]) -> list[int]:

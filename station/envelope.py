@@ -22,12 +22,18 @@ class Envelope:
 
     def __init__(self, board: Board) -> None:
         self._terminals = board.form.terminals
+        # Of what can be read as a rail: which way it goes, and the magnitude it must never exceed.
+        self._rails = {
+            name: (form.sign, math.inf if form.never_above is None else form.never_above)
+            for name, form in self._terminals.items()
+            if form.kind != "probe"
+        }
 
     def refuse_beyond(self, ask: Ask[Any]) -> None:
         """Raise InputError for an ask beyond the board's absolute limits, before anybody answers it."""
         if isinstance(ask, Feed):
             self._check_feed(ask)
-        if isinstance(ask, Draw):
+        elif isinstance(ask, Draw):
             rated = self._terminals[ask.terminal].rated
             if not 0.0 <= ask.amps <= (math.inf if rated is None else 2.0 * rated):
                 known = "no rating is known" if rated is None else f"it is rated for {rated:g} A"
@@ -47,26 +53,23 @@ class Envelope:
 
     def stop_on(self, ask: Ask[Any], reply: object) -> None:
         """Raise BoardStopped where an answer shows that the board must not be taken further."""
-        if isinstance(ask, Feed) and isinstance(reply, Fed) and reply.mode is not Mode.CV:
-            raise BoardStopped(ask.terminal, _limited(ask, reply.mode))
-        if (
-            isinstance(ask, Read)
-            and isinstance(reply, Reading)
-            and ask.quantity is Quantity.VOLTAGE
-            and ask.against == GND
-        ):
+        if isinstance(ask, Feed):
+            if isinstance(reply, Fed) and reply.mode is not Mode.CV:
+                raise BoardStopped(ask.terminal, _limited(ask, reply.mode))
+            return
+        if not (isinstance(ask, Read) and isinstance(reply, Reading)):
+            return
+        if ask.quantity is Quantity.VOLTAGE and ask.against == GND and ask.terminal in self._rails:
             self._check_rail(ask.terminal, reply.value)
 
     def _check_rail(self, terminal: str, volts: float) -> None:
-        form = self._terminals[terminal]
-        if form.kind == "probe":
-            return
-        if form.sign * volts < -WRONG_SIGN_VOLTS:
+        sign, never_above = self._rails[terminal]
+        if sign * volts < -WRONG_SIGN_VOLTS:
+            shown, due = format_value(volts, "V", digits=4), self._terminals[terminal].nominal
+            raise BoardStopped(terminal, f"wrong sign: {shown} where {due:g} V is due", volts)
+        if sign * volts > never_above:
             shown = format_value(volts, "V", digits=4)
-            raise BoardStopped(terminal, f"wrong sign: {shown} where {form.nominal:g} V is due", volts)
-        if form.never_above is not None and form.sign * volts > form.never_above:
-            shown = format_value(volts, "V", digits=4)
-            raise BoardStopped(terminal, f"{shown} is beyond the {form.never_above:g} V it must never exceed", volts)
+            raise BoardStopped(terminal, f"{shown} is beyond the {never_above:g} V it must never exceed", volts)
 
 
 def _limited(ask: Feed, mode: Mode) -> str:

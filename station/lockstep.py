@@ -4,7 +4,9 @@ The program, its envelope and its judge are those of the bench; only who answers
 rest here: charging, decay and whatever else only waiting shows is not seen.
 """
 
-from collections.abc import Callable, Coroutine, Sequence
+import gc
+from collections.abc import Callable, Coroutine, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
@@ -41,7 +43,7 @@ from station.envelope import Envelope
 from station.errors import BoardStopped, InputError, NotSolved, Unreadable, halves
 from station.lines import Judgement
 from station.opening import METER_SHEET, READBACK_ACCURACY, described
-from station.readings import amps_reading, volts_reading
+from station.readings import Look, amps_look, volts_look
 
 __all__ = ["Condition", "LaneBoard", "LaneEnded", "Runnable", "in_lockstep"]
 
@@ -80,6 +82,19 @@ class _Unsolved(Exception):
     """The ask can't be answered before the lane is solved; put it again then."""
 
 
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Look for no cycles of garbage: there are none, and among thousands of live programs a tenth of the time goes."""
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if enabled:
+            gc.enable()
+
+
+@_uncollected()
 def in_lockstep(
     program: Runnable,
     board: Board,
@@ -95,28 +110,59 @@ def in_lockstep(
         lanes = Lanes(described(board), boards)
     except (CircuitError, SimulatedError) as error:
         raise InputError.about(*halves(error)) from error
-    protections = {name: protection_volts(board, name, volts) for name, volts in highest_volts.items()}
-    envelope = Envelope(board)
-    runs = [_Run(program, _Performer(board, lane, protections), envelope) for lane in lanes.lanes]
+    desk, envelope = _Desk(board, highest_volts), Envelope(board)
+    runs = [_Run(program, _Performer(desk, lane), envelope) for lane in lanes.lanes]
     waiting = [run for run in runs if run.goes_on()]
     while waiting and not stopped():
         lanes.settle([run.performer.lane for run in waiting])
         for run in waiting:
-            run.see(lanes)
+            run.see()
         waiting = [run for run in waiting if run.goes_on()]
     for run in waiting:
         run.close()
     return [run.ended for run in runs]
 
 
+class _Desk:
+    """What the instruments of all lanes have in common: protections, channels, and how each terminal is looked at."""
+
+    def __init__(self, board: Board, highest_volts: dict[str, float]) -> None:
+        self.protections = {name: protection_volts(board, name, volts) for name, volts in highest_volts.items()}
+        self.currents = {
+            name: amps_look(READBACK_ACCURACY, channel)
+            for channel, name in enumerate(board.terminals("input"), start=1)
+        }
+        self._board = board
+        self._volts: dict[tuple[str, float], tuple[_MeterLook, ...]] = {}
+
+    def volts(self, terminal: str, effort: float) -> "tuple[_MeterLook, ...]":
+        """Return the looks of the meter at a terminal, the second where the first shows an overload."""
+        if (terminal, effort) not in self._volts:
+            cycles = next((each for each in METER_SHEET.resolution if each >= effort), max(METER_SHEET.resolution))
+            ranges = METER_SHEET.range_volts(expected_volts(self._board, terminal)), METER_SHEET.highest_range_volts
+            seconds = READ_SECONDS + 2.0 * cycles / LINE_HERTZ
+            self._volts[terminal, effort] = tuple(
+                _MeterLook(each, cycles, seconds, volts_look(METER_SHEET, each, cycles)) for each in ranges
+            )
+        return self._volts[terminal, effort]
+
+
+@dataclass(frozen=True)
+class _MeterLook:
+    """A look of the meter on a range (volts), what it takes (seconds), and what becomes of what it shows."""
+
+    range_volts: float
+    cycles: float
+    seconds: float
+    look: Look
+
+
 class _Performer:
     """Answers one lane's asks; raises _Unsolved where the circuit has to be solved first."""
 
-    def __init__(self, board: Board, lane: Lane, protections: dict[str, float]) -> None:
-        self.lane = lane
-        self._board, self._protections = board, protections
+    def __init__(self, desk: _Desk, lane: Lane) -> None:
+        self.lane, self._desk = lane, desk
         self._channel = ""
-        self._channels = {name: at for at, name in enumerate(board.terminals("input"), start=1)}
 
     def feed(self, ask: Feed) -> Fed:
         """See Performer."""
@@ -128,7 +174,7 @@ class _Performer:
         self._solved()
         lane.clock.advance(LOOK_SECONDS)
         sign = -1.0 if ask.volts < 0.0 else 1.0
-        if sign * lane.volts(ask.terminal) > self._protections[ask.terminal]:
+        if sign * lane.volts(ask.terminal) > self._desk.protections[ask.terminal]:
             lane.feed(ask.terminal, 0.0, 0.0)
             return Fed(Mode.TRIPPED)
         if lane.limited(ask.terminal):
@@ -152,29 +198,23 @@ class _Performer:
         lane = self.lane
         if ask.quantity is Quantity.VOLTAGE:
             return self._volts(ask)
-        if ask.terminal not in self._channels:
+        look = self._desk.currents.get(ask.terminal)
+        if look is None:
             raise Unreadable(f"no instrument reads a current at {ask.terminal}")
         lane.clock.advance(CURRENT_SECONDS)
-        shown = lane.shown_amps(ask.terminal)
-        return amps_reading(READBACK_ACCURACY, shown, self._channels[ask.terminal], lane.clock.seconds())
+        return look.reading(lane.shown_amps(ask.terminal), lane.clock.seconds())
 
     def _volts(self, ask: Read) -> Reading:
         lane, name = self.lane, ask.terminal
-        cycles = next((each for each in METER_SHEET.resolution if each >= ask.effort), max(METER_SHEET.resolution))
-        for range_volts in (
-            METER_SHEET.range_volts(expected_volts(self._board, name)),
-            METER_SHEET.highest_range_volts,
-        ):
-            shown = lane.shown_volts(name, range_volts=range_volts, cycles=cycles)
+        for each in self._desk.volts(name, ask.effort):
+            shown = lane.shown_volts(name, range_volts=each.range_volts, cycles=each.cycles)
             if abs(shown) < OVERLOAD:
                 break
         else:
             raise Unreadable(f"{name} voltage: overload on the meter's highest range")
-        lane.clock.advance(
-            READ_SECONDS + 2.0 * cycles / LINE_HERTZ + (CHANNEL_SECONDS if self._channel != name else 0.0)
-        )
+        lane.clock.advance(each.seconds + (CHANNEL_SECONDS if self._channel != name else 0.0))
         self._channel = name
-        return volts_reading(METER_SHEET, shown, range_volts, cycles, lane.clock.seconds())
+        return each.look.reading(shown, lane.clock.seconds())
 
     def turn(self, ask: Turn) -> Turned:
         """See Performer."""
@@ -209,6 +249,7 @@ class _Run:
         self._step, self._begun = "", 0.0
         self._fed: dict[str, float] = {}
         self._drawn: dict[str, float] = {}
+        self._condition: Condition | None = None  # these two, as solutions are kept; None: changed since
 
     def goes_on(self) -> bool:
         """Run the program to its next unsolved ask; returns whether there is one."""
@@ -237,11 +278,11 @@ class _Run:
         """Give the program up."""
         self._program.close()
 
-    def see(self, lanes: Lanes) -> None:
+    def see(self) -> None:
         """Note what the lane's new solution shows."""
-        at = self.performer.lane.at
-        key = tuple(self._fed.items()), tuple(self._drawn.items())
-        self.ended.visited[key] = np.concatenate([lanes.volts[at], lanes.amps[at]])
+        if self._condition is None:
+            self._condition = tuple(self._fed.items()), tuple(self._drawn.items())
+        self.ended.visited[self._condition] = self.performer.lane.seen
 
     def _next(self) -> Ask[Any]:
         answer, program = self._answer, self._program
@@ -251,9 +292,9 @@ class _Run:
     def _put(self, ask: Ask[Any]) -> object:
         """Return the answer, or what is to be thrown into the program in its place."""
         if isinstance(ask, Feed):
-            self._fed[ask.terminal] = ask.volts
+            self._fed[ask.terminal], self._condition = ask.volts, None
         elif isinstance(ask, Draw):
-            self._drawn[ask.terminal] = ask.amps
+            self._drawn[ask.terminal], self._condition = ask.amps, None
         elif isinstance(ask, Turn):
             self.ended.visited.clear()  # the board with its trimmer elsewhere: it is never seen so again
         try:

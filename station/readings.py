@@ -7,11 +7,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from drivers import AccuracyTable, bound, fitting_range, row_for
+from drivers import AccuracyRow, AccuracyTable, bound, fitting_range, row_for
 from station.asks import Reading
 from station.uncertainty import rectangular, resolution
 
-__all__ = ["MeterSheet", "amps_reading", "volts_reading"]
+__all__ = ["Look", "MeterSheet", "amps_look", "amps_reading", "volts_look", "volts_reading"]
 
 
 @dataclass(frozen=True)
@@ -31,17 +31,39 @@ class MeterSheet:
         return self.accuracy.rows[-1].range
 
 
-def volts_reading(sheet: MeterSheet, volts: float, range_volts: float, cycles: float, seconds: float) -> Reading:
-    """Return a meter's reading on a range, integrated over so many power-line cycles, at a bench time."""
+@dataclass(frozen=True)
+class Look:
+    """One way of looking at a quantity: an instrument's range and effort, and the uncertainty that goes with them."""
+
+    row: AccuracyRow
+    u_random: float
+    source: str
+    cycles: float
+
+    def reading(self, value: float, seconds: float) -> Reading:
+        """Return what was shown (in the row's unit) at a bench time, as a reading."""
+        return Reading(value, self.u_random, rectangular(bound(self.row, value)), self.source, self.cycles, seconds)
+
+
+def volts_look(sheet: MeterSheet, range_volts: float, cycles: float) -> Look:
+    """Return the look of a meter on a range, integrating over so many power-line cycles."""
     row = row_for(sheet.accuracy, "voltage", range_volts)
     u_random = math.hypot(row.noise_rms / math.sqrt(cycles), resolution(sheet.resolution[cycles] * range_volts))
-    source = f"meter, {range_volts:g} V range"
-    return Reading(volts, u_random, rectangular(bound(row, volts)), source, cycles, seconds)
+    return Look(row, u_random, f"meter, {range_volts:g} V range", cycles)
+
+
+def amps_look(readback: AccuracyTable, channel: int) -> Look:
+    """Return the look of a supply channel at its current; it counts as one power-line cycle, none can be chosen."""
+    row = row_for(readback, "current", 0.0)
+    u_random = math.hypot(row.noise_rms, resolution(row.digit))
+    return Look(row, u_random, f"supply channel {channel}, current readback", 1.0)
+
+
+def volts_reading(sheet: MeterSheet, volts: float, range_volts: float, cycles: float, seconds: float) -> Reading:
+    """Return a meter's reading on a range, integrated over so many power-line cycles, at a bench time."""
+    return volts_look(sheet, range_volts, cycles).reading(volts, seconds)
 
 
 def amps_reading(readback: AccuracyTable, amps: float, channel: int, seconds: float) -> Reading:
-    """Return a supply channel's reading of its own current; it counts as one power-line cycle, none can be chosen."""
-    row = row_for(readback, "current", 0.0)
-    u_random = math.hypot(row.noise_rms, resolution(row.digit))
-    source = f"supply channel {channel}, current readback"
-    return Reading(amps, u_random, rectangular(bound(row, amps)), source, 1.0, seconds)
+    """Return a supply channel's reading of its own current at a bench time."""
+    return amps_look(readback, channel).reading(amps, seconds)

@@ -198,9 +198,7 @@ class Tally:
         failed = self._all.failed[faulty]
         steps = np.array(self._steps)
         caught = np.stack([failed[:, steps == at].any(axis=1) for at in range(len(self._profile.steps))], axis=1)
-        counts = np.bincount(self._fault_of[faulty], minlength=len(self._weights))
-        weights = self._weights / np.maximum(counts, 1)
-        return caught.astype(np.float64), weights[self._fault_of[faulty]]
+        return caught.astype(np.float64), self._share_of_each_board()[faulty]
 
     def _step_seconds(self) -> Floats:
         """Return what each step takes on a board that gets through it (median, bench time)."""
@@ -212,12 +210,17 @@ class Tally:
 
     def _passing(self) -> Boards:
         """Return the boards that passed, good ones and escapes."""
-        passed = self._all.passed
-        counts = np.bincount(self._fault_of[(self._fault_of >= 0) & ~self._all.unsolved], minlength=len(self._weights))
-        share = np.append(self._weights / np.maximum(counts, 1), 0.0)  # the last is what -1 finds: a good board's
-        faults = self._fault_of[passed]
+        passed, share = self._all.passed, self._share_of_each_board()
         values = np.concatenate([each.values for each in self._told])[passed]
-        return Boards(faults < 0, share[faults], self._visited(passed), values)
+        return Boards(self._fault_of[passed] < 0, share[passed], self._visited(passed), values)
+
+    def _share_of_each_board(self) -> Floats:
+        """Return each board's share of the weight, (boards,): a fault's weight over its boards that have a solution."""
+        faulty = self._fault_of >= 0
+        solved = np.bincount(self._fault_of[faulty & ~self._all.unsolved], minlength=len(self._weights))
+        share = np.zeros(faulty.shape)
+        share[faulty] = (self._weights / np.maximum(solved, 1))[self._fault_of[faulty]]
+        return share
 
     def _visited(self, passed: Bools) -> dict[Condition, Floats]:
         """Return what boards that passed showed, under the conditions that every lot visited."""

@@ -36,7 +36,7 @@ def test_every_command_is_shown(command):
 
 
 def test_the_example_profile_is_one():
-    (example,) = re.findall(r"```yaml\n(.*?)```", README, re.S)
+    (example,) = re.findall(r"```yaml\n(profile:.*?)```", README, re.S)
     board = load_board(ROOT / "profiles" / "dual15" / "board.yaml")
 
     assert len(parse_profile(example, ROOT / "README.md", board).steps) == 7

@@ -41,6 +41,9 @@ Value = float | Floats
 _MOST_AT_ONCE = 2048
 # Boards at rest are led by the nominal board of their wiring where so many of them share a condition.
 _WORTH_LEADING = 4
+_LEADING_DIGITS = 2  # in which the volts and amps of the bench are alike, for boards that are led together
+# Volts or amps of a netlist's own sources, such as offsets, that a board with all supplies off hardly feels.
+_NEXT_TO_NOTHING = 0.1
 
 
 class Fleet:
@@ -61,6 +64,8 @@ class Fleet:
         heat = np.array([[each.netlist.celsius] for each in circuits])
         nominal = devices_of(self._models.given(np.arange(len(circuits)), {}), self.frame.sites, heat)
         self._way = _way(self.frame, nominal.linear)
+        quiet = (np.abs(nominal.sources) < _NEXT_TO_NOTHING).all(axis=1)
+        self._passive = np.broadcast_to(quiet, len(circuits))  # wirings that only supplies power
         self._last = self._resting()
 
     @property
@@ -85,8 +90,8 @@ class Fleet:
 
         Each lane begins from its own last solution. One that has none begins from the nominal board of its wiring
         where several share a condition, else its sources are raised from zero, as they are for lanes that do not
-        get there from where they begin; what `Circuit.operating_point` says of two states holds. Raises CircuitError
-        for unknown names and arrays of different lengths.
+        get there from where they begin; what `Circuit.operating_point` says of two states holds. A lane with all
+        supplies off begins from zero. Raises CircuitError for unknown names and arrays of different lengths.
         """
         heat = np.asarray(self.circuits[0].netlist.celsius if celsius is None else celsius, dtype=np.float64)
         settings = read_settings(self.circuits[0].ends, supplies or {}, loads or {})
@@ -95,6 +100,7 @@ class Fleet:
         order = np.argsort(lanes)
         request, lanes = request.of_conditions(order), lanes[order]
         start = _some(self._last, lanes)
+        self._put_out(start, self.wirings[lanes], request)
         cold = np.flatnonzero(~start.solved)
         if cold.size:
             self._lead(start, cold, self.wirings[lanes[cold]], request.of_conditions(cold))
@@ -112,10 +118,17 @@ class Fleet:
             getattr(self._last, name)[lanes] = getattr(point, name)
         return point
 
+    def _put_out(self, start: OperatingPoint, wirings: Lanes, request: Request) -> None:
+        """Let boards that nothing powers any more begin at zero: they are next to it, wherever they stood."""
+        on = request.settings.on
+        if on.shape[1]:
+            out = ~on.any(axis=1) & self._passive[wirings]
+            start.solved[out], start.unknowns[out], start.modes[out] = True, 0.0, SupplyMode.OFF
+
     def _lead(self, start: OperatingPoint, cold: Lanes, wirings: Lanes, request: Request) -> None:
         """Let lanes `cold` of a start begin at nominal boards, if these are few."""
         request = replace(request, parts=Parts(cold.size))
-        first, which = request.conditions(wirings)
+        first, which = _rounded(request).conditions(wirings)
         if first.size * _WORTH_LEADING > cold.size:
             return
         settings = replace(request.of_conditions(first), parts=Parts(first.size))
@@ -152,6 +165,19 @@ def _some(point: OperatingPoint, lanes: Lanes) -> OperatingPoint:
     """Return a copy of some lanes of a point."""
     rows = point.unknowns[lanes], point.loads[lanes], point.modes[lanes], point.restless[lanes], point.knees[lanes]
     return OperatingPoint(point.solved[lanes], point.layout, point.ends, *rows)
+
+
+def _rounded(request: Request) -> Request:
+    """Return a request whose volts and amps are rounded, so that conditions next to each other are one."""
+    settings = request.settings
+    volts, amps = (_of_few_digits(row) for row in (settings.volts, settings.amps))
+    return replace(request, settings=replace(settings, volts=volts, amps=amps))
+
+
+def _of_few_digits(values: Floats) -> Floats:
+    with np.errstate(divide="ignore"):
+        steps = 10.0 ** (np.floor(np.log10(np.abs(values))) - (_LEADING_DIGITS - 1))
+    return np.where(values == 0.0, 0.0, np.round(values / np.where(steps > 0.0, steps, 1.0)) * steps)
 
 
 def _frame(circuits: Sequence[Circuit]) -> Frame:

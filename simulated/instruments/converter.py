@@ -3,7 +3,9 @@
 The figures describe no instrument that exists; they are those of the 6½-digit class, from memory.
 """
 
+import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -43,7 +45,7 @@ class MeterRange:
 
     def noise_volts(self, cycles: float) -> float:
         """Return the rms noise of one reading in volts."""
-        return self.volts * max(self.floor, self.noise / float(np.sqrt(cycles)))
+        return self.volts * max(self.floor, self.noise / math.sqrt(cycles))
 
 
 METER_RANGES = (
@@ -75,6 +77,7 @@ class Converter:
         return round((self._errors[range_number].of(true_volts) + noise) / step) * step
 
 
+@lru_cache(maxsize=64)
 def range_for(volts: float) -> int:
     """Return the number of the lowest range that is named at least `volts`."""
     return next(at for at, each in enumerate(METER_RANGES) if abs(volts) <= each.volts)

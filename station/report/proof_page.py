@@ -59,8 +59,8 @@ def proof_html(proof: Proof) -> str:
     return template("proof.html").render(
         proof=proof,
         stopped=stopped_text(proof),
-        coverage=estimate_text(proof.coverage),
-        coverage_of_visible=estimate_text(proof.coverage_of_visible),
+        coverage=estimate_text(proof.coverage) if proof.faults else "not known",
+        coverage_of_visible=estimate_text(proof.coverage_of_visible) if proof.faults else "not known",
         visible=counted(sum(fault.visible for fault in proof.faults), "fault"),
         universe=counted(len(proof.faults), "fault"),
         scope=scope_text(proof),

@@ -51,7 +51,8 @@ def _coverage(proof: Proof) -> Table:
     whole = len(proof.faults) >= proof.universe
     scope = f"whole universe: {counted(len(proof.faults), 'fault')}" if whole else scope_text(proof)
     grid.add_row("95 % intervals", scope, f"terminals show: {counted(visible, 'fault')}")
-    grid.add_row("coverage", estimate_text(proof.coverage), estimate_text(proof.coverage_of_visible))
+    if proof.faults:
+        grid.add_row("coverage", estimate_text(proof.coverage), estimate_text(proof.coverage_of_visible))
     return grid
 
 

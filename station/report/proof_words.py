@@ -58,7 +58,7 @@ def seconds_text(seconds: float) -> str:
 
 def headline(proof: Proof) -> str:
     """Return what came out in one line; of simulated boards, which it says."""
-    coverage = share_text(proof.coverage.value)
+    coverage = share_text(proof.coverage.value) if proof.faults else "not known"
     return f"SIMULATED {proof.profile} revision {proof.revision}  coverage {coverage}; {escapes_text(proof)}"
 
 
@@ -71,6 +71,8 @@ def scope_text(proof: Proof) -> str:
 
 def escapes_text(proof: Proof) -> str:
     """Return how many faults escape, that is, of how many any board passed."""
+    if not proof.faults:
+        return "no faulty board was simulated"
     number = len(proof.escapes)
     of = counted(len(proof.faults), "fault")
     return f"{number or 'none'} of {of} escape{'' if number > 1 else 's'}"

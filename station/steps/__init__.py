@@ -1,6 +1,19 @@
 """The kinds of steps that a profile can write; importing this package registers them all."""
 
-from station.steps import asking, measuring, powering, sweeping, trimming
+from station.steps import asking, dropping, measuring, overloading, powering, soaking, sweeping, trimming
 from station.steps.kinds import KINDS, Setup, StepForm, step_kind
 
-__all__ = ["KINDS", "Setup", "StepForm", "asking", "measuring", "powering", "step_kind", "sweeping", "trimming"]
+__all__ = [
+    "KINDS",
+    "Setup",
+    "StepForm",
+    "asking",
+    "dropping",
+    "measuring",
+    "overloading",
+    "powering",
+    "soaking",
+    "step_kind",
+    "sweeping",
+    "trimming",
+]

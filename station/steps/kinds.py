@@ -6,6 +6,7 @@ It touches no instrument, so the same code runs on the bench, on a simulated ben
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, ClassVar, Literal, TypeVar
 
 from station.asks import Feed, Quantity, Read
@@ -32,6 +33,11 @@ class Setup:
     rule: Rule
     title: str
     amps_limit: float = 0.0
+
+    @cached_property
+    def nominal_volts(self) -> dict[str, float]:
+        """Each input's nominal volts, in the sheet's order."""
+        return {name: form.nominal or 0.0 for name, form in self.board.terminals("input").items()}
 
     def line(self, name: str, terminal: str, limit: Any) -> Line:  # noqa: ANN401  Limit or None, as Line has it
         """Return a line of this step."""
@@ -108,9 +114,9 @@ async def feed_inputs(setup: Setup, magnitudes: dict[str, float] | None = None) 
     Feeding again what is fed already costs one look at the supply's mode, and is how a step learns that a load
     has pushed a supply into its limit.
     """
-    for name, form in setup.board.terminals("input").items():
-        magnitude = abs(form.nominal or 0.0) if magnitudes is None else magnitudes[name]
-        await Feed(name, form.sign * magnitude, setup.amps_limit)
+    for name, nominal in setup.nominal_volts.items():
+        magnitude = abs(nominal) if magnitudes is None else magnitudes[name]
+        await Feed(name, -magnitude if nominal < 0.0 else magnitude, setup.amps_limit)
 
 
 async def judged_reading(setup: Setup, line: Line, quantity: Quantity) -> Judgement:

@@ -85,16 +85,20 @@ class Ramp(StepForm):
         """See StepForm."""
         top = self._top(setup)
         count = max(1, math.ceil(max(top.values()) / RAMP_STEP_VOLTS))
-        highest: dict[Line, Reading] = {}
+        lines, highest = self.lines(setup), list[Reading]()
+        quantities = [Quantity.CURRENT if line.name == "highest current" else Quantity.VOLTAGE for line in lines]
+        effort = setup.rule.efforts[0]
+        looks = [Read(line.terminal, quantity, effort) for line, quantity in zip(lines, quantities, strict=True)]
         for step in range(1, count + 1):
             await feed_inputs(setup, {name: volts * step / count for name, volts in top.items()})
             await Wait(self.over / count)
-            for line in self.lines(setup):
-                quantity = Quantity.CURRENT if line.name == "highest current" else Quantity.VOLTAGE
-                reading = await Read(line.terminal, quantity, setup.rule.efforts[0])
-                if line not in highest or abs(reading.value) > abs(highest[line].value):
-                    highest[line] = reading
-        return tuple(setup.rule.judge(line, measured(reading)) for line, reading in highest.items())
+            shown = [await look for look in looks]
+            highest = [_larger(before, now) for before, now in zip(highest or shown, shown, strict=True)]
+        return tuple(setup.rule.judge(line, measured(reading)) for line, reading in zip(lines, highest, strict=True))
+
+
+def _larger(before: Reading, now: Reading) -> Reading:
+    return now if abs(now.value) > abs(before.value) else before
 
 
 def _ceiling(sign: float, magnitude: float) -> Limit:

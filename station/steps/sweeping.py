@@ -1,6 +1,6 @@
 """Steps that move the input or the load and judge how little the outputs care."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from pydantic import ConfigDict, Field
 
@@ -11,7 +11,15 @@ from station.quantities import format_value
 from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_inputs, step_kind
 from station.uncertainty import Result, linear
 
-__all__ = ["LineSweep", "LoadSweep", "line_regulation", "load_regulation"]
+__all__ = [
+    "LineSweep",
+    "LoadSweep",
+    "line_regulation",
+    "load_regulation",
+    "only_outputs",
+    "rated_load_findings",
+    "spaced",
+]
 
 
 def spaced(low: float, high: float, points: int) -> list[float]:
@@ -89,18 +97,8 @@ class LineSweep(StepForm):
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""
-        yield from _only_outputs(self.other(), setup)
-        if self.load < 0.0:
-            yield ("load",), "a load can't be negative", "write what the load draws, such as '0.5 A'"
-        rated = [form.rated for name, form in setup.board.terminals("output").items() if name in self.other()]
-        lowest = min((amps for amps in rated if amps is not None), default=None)
-        if lowest is not None and self.load > lowest:
-            shown = format_value(lowest, "A")
-            yield (
-                ("load",),
-                f"{format_value(self.load, 'A')} is above the {shown} of a rating",
-                f"write at most {shown}",
-            )
+        yield from only_outputs(self.other(), setup)
+        yield from rated_load_findings(self.load, self.other(), setup)
         if self._volts()[0] == self._volts()[-1]:
             yield ("inputs",), "the sweep has no span", "write two different voltages, such as '19 V .. 26 V'"
 
@@ -157,7 +155,7 @@ class LoadSweep(StepForm):
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""
-        yield from _only_outputs(self.other(), setup)
+        yield from only_outputs(self.other(), setup)
         for name, form in self.other().items():
             rated = setup.terminal(name).rated
             if not 0.0 <= form.from_ < form.to:
@@ -191,10 +189,26 @@ class LoadSweep(StepForm):
         return tuple(judged)
 
 
-def _only_outputs(entries: dict[str, object], setup: Setup) -> Iterator[Finding]:
+def only_outputs(entries: dict[str, object], setup: Setup) -> Iterator[Finding]:
+    """Yield what is wrong with the outputs that a step names."""
     outputs = setup.board.terminals("output")
     for name in entries:
         if name not in outputs:
             yield (name,), f"{name} is no output of the board", f"write one of {', '.join(outputs)}"
     if not entries:
         yield (), "the step judges nothing", "write an output and its limit"
+
+
+def rated_load_findings(load: float, outputs: Iterable[str], setup: Setup) -> Iterator[Finding]:
+    """Yield what is wrong with one `load` for several outputs: below zero, or above the rating of one."""
+    if load < 0.0:
+        yield ("load",), "a load can't be negative", "write what the load draws, such as '0.5 A'"
+    rated = [form.rated for name, form in setup.board.terminals("output").items() if name in outputs]
+    lowest = min((amps for amps in rated if amps is not None), default=None)
+    if lowest is not None and load > lowest:
+        shown = format_value(lowest, "A")
+        yield ("load",), f"{format_value(load, 'A')} is above the {shown} of a rating", f"write at most {shown}"
+    elif setup.amps_limit and load >= setup.amps_limit:
+        limit = format_value(setup.amps_limit, "A")
+        what = f"the inputs' limit of {limit} can't carry {format_value(load, 'A')}"
+        yield ("load",), what, "give the step a higher 'current limit' of its own"

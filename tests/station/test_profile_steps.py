@@ -22,7 +22,7 @@ def refusal(text: str) -> list[str]:
         (
             "xyz: {}",
             "5: 'xyz' is not a kind of step; "
-            "write one of inspect, measure, ramp, discharge, line sweep, load sweep, trim",
+            "write one of inspect, line sweep, load sweep, dropout, measure, overload, ramp, discharge, soak, trim",
         ),
         (
             "{measure: {}, trim: {}}",
