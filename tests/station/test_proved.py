@@ -53,7 +53,9 @@ def test_a_board_near_a_limit_is_undecided_and_counts_as_neither_caught_nor_pass
     assert fault.caught + fault.passed + fault.undecided == 200
 
 
-@pytest.mark.parametrize("words", [("cold joint",), ("XU1.DZ:cold:38",), ("D3:open", "R1:short", "solder bridge")])
+@pytest.mark.parametrize(
+    "words", [("reversed diode, zener or LED",), ("XU1.DZ:cold:38",), ("D3:open", "R1:short", "solder bridge")]
+)
 def test_what_is_chosen_finds_what_the_whole_universe_found(words: tuple[str, ...]) -> None:
     some = prove(adj3t(), *words, healthy=HEALTHY, per_fault=2)
     names = {fault.fault for fault in some.faults}
