@@ -314,5 +314,5 @@ class _Run:
             self.ended.judgements.append(event.judgement)
         elif isinstance(event, StepStarted):
             self._step, self._begun = event.title, self.performer.lane.clock.seconds()
-        elif isinstance(event, StepEnded):
+        elif isinstance(event, StepEnded) and event.title == self._step:  # one that was never begun takes no time
             self.ended.seconds[event.title] = self.performer.lane.clock.seconds() - self._begun

@@ -80,7 +80,11 @@ class Measure(StepForm):
                 yield ("loads", name), f"{name} is no output of the board", f"write one of {', '.join(outputs)}"
             elif not 0.0 < amps <= (outputs[name].rated or amps):
                 most = format_value(outputs[name].rated or amps, "A")
-                yield ("loads", name), f"{format_value(amps, 'A')} is no load for {name}", f"write 0 A .. {most}"
+                yield (
+                    ("loads", name),
+                    f"{format_value(amps, 'A')} is no load for {name}",
+                    f"write more than 0 A, at most {most}",
+                )
         if setup.amps_limit and max(self.loads.values(), default=0.0) >= setup.amps_limit:
             what = f"the inputs' limit of {format_value(setup.amps_limit, 'A')} can't carry the load"
             yield ("loads",), what, "give the step a higher 'current limit' of its own"
