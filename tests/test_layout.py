@@ -52,7 +52,7 @@ BY_NAME = pytest.mark.parametrize("path", ALL, ids=name_of)
 DOORS = {
     "station": (),
     "drivers": ("station.bench", "station.opening", "station.readings"),
-    "simulated": ("station.opening", "station.lockstep", "station.defects", "station.triage"),
+    "simulated": ("station.opening", "station.lane", "station.lockstep", "station.defects", "station.triage"),
 }
 
 

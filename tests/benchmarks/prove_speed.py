@@ -9,7 +9,8 @@
   `ngspice -b` process for each.
 
 Ratios, not times, are what to compare. The bar, 25 times the alter loop, is on solving alone: ngspice runs no program
-and judges nothing; the ratio of the whole proof stands beside it. Drawing the parts and writing ngspice's scripts are not counted.
+and judges nothing; the ratio of the whole proof stands beside it. Drawing its parts and writing its scripts are not
+counted.
 """
 
 import os

@@ -1,0 +1,152 @@
+"""Answer one simulated board's asks without a wire, for lockstep: what its bench would show, and what it would take."""
+
+from dataclasses import dataclass
+
+from simulated.lanes import Lane
+from station.asks import (
+    Draw,
+    Drawn,
+    Fed,
+    Feed,
+    Mode,
+    Quantity,
+    Question,
+    Read,
+    Reading,
+    SafeState,
+    Toward,
+    Turn,
+    Turned,
+    Wait,
+)
+from station.bench import CHARGING_SECONDS, expected_volts, protection_volts
+from station.board import Board
+from station.errors import NotSolved, Unreadable
+from station.opening import METER_SHEET, READBACK_ACCURACY
+from station.readings import Look, amps_look, volts_look
+
+__all__ = ["Desk", "LanePerformer", "Unsolved"]
+
+
+# What asks take on the simulated bench, there and back on the wire included (seconds).
+SET_SECONDS, LOOK_SECONDS, OFF_SECONDS, DRAW_SECONDS = 0.021, 0.003, 0.051, 0.021
+READ_SECONDS, CHANNEL_SECONDS, CURRENT_SECONDS, LINE_HERTZ = 0.0018, 0.04, 0.002, 50.0
+OVERLOAD = 9e37
+
+
+class Unsolved(Exception):
+    """The ask can't be answered before the lane is solved; put it again then."""
+
+
+class Desk:
+    """What the instruments of all lanes have in common: protections, channels, and how each terminal is looked at."""
+
+    def __init__(self, board: Board, highest_volts: dict[str, float]) -> None:
+        self.protections = {name: protection_volts(board, name, volts) for name, volts in highest_volts.items()}
+        self.currents = {
+            name: amps_look(READBACK_ACCURACY, channel)
+            for channel, name in enumerate(board.terminals("input"), start=1)
+        }
+        self._board = board
+        self._volts: dict[tuple[str, float], tuple[_MeterLook, ...]] = {}
+
+    def volts(self, terminal: str, effort: float) -> "tuple[_MeterLook, ...]":
+        """Return the looks of the meter at a terminal, the second where the first shows an overload."""
+        if (terminal, effort) not in self._volts:
+            cycles = next((each for each in METER_SHEET.resolution if each >= effort), max(METER_SHEET.resolution))
+            ranges = METER_SHEET.range_volts(expected_volts(self._board, terminal)), METER_SHEET.highest_range_volts
+            seconds = READ_SECONDS + 2.0 * cycles / LINE_HERTZ
+            self._volts[terminal, effort] = tuple(
+                _MeterLook(each, cycles, seconds, volts_look(METER_SHEET, each, cycles)) for each in ranges
+            )
+        return self._volts[terminal, effort]
+
+
+@dataclass(frozen=True)
+class _MeterLook:
+    """A look of the meter on a range (volts), what it takes (seconds), and what becomes of what it shows."""
+
+    range_volts: float
+    cycles: float
+    seconds: float
+    look: Look
+
+
+class LanePerformer:
+    """Answers one lane's asks; raises Unsolved where the circuit has to be solved first."""
+
+    def __init__(self, desk: Desk, lane: Lane) -> None:
+        self.lane, self._desk = lane, desk
+        self._channel = ""
+
+    def feed(self, ask: Feed) -> Fed:
+        """See Performer."""
+        lane, volts = self.lane, abs(ask.volts)
+        if lane.feed(ask.terminal, volts, ask.amps_limit):
+            lane.clock.advance(SET_SECONDS if volts else OFF_SECONDS)
+        if not volts:
+            return Fed(Mode.CV)
+        self._solved()
+        lane.clock.advance(LOOK_SECONDS)
+        sign = -1.0 if ask.volts < 0.0 else 1.0
+        if sign * lane.volts(ask.terminal) > self._desk.protections[ask.terminal]:
+            lane.feed(ask.terminal, 0.0, 0.0)
+            return Fed(Mode.TRIPPED)
+        if lane.limited(ask.terminal):
+            lane.clock.advance(CHARGING_SECONDS)
+            return Fed(Mode.CC)
+        return Fed(Mode.CV)
+
+    def draw(self, ask: Draw) -> Drawn:
+        """See Performer."""
+        if self.lane.draw(ask.terminal, ask.amps):
+            self.lane.clock.advance(DRAW_SECONDS)
+        return Drawn()
+
+    def wait(self, ask: Wait) -> None:
+        """See Performer."""
+        self.lane.clock.advance(ask.seconds)
+
+    def read(self, ask: Read) -> Reading:
+        """See Performer."""
+        self._solved()
+        lane = self.lane
+        if ask.quantity is Quantity.VOLTAGE:
+            return self._volts(ask)
+        look = self._desk.currents.get(ask.terminal)
+        if look is None:
+            raise Unreadable(f"no instrument reads a current at {ask.terminal}")
+        lane.clock.advance(CURRENT_SECONDS)
+        return look.reading(lane.shown_amps(ask.terminal), lane.clock.seconds())
+
+    def _volts(self, ask: Read) -> Reading:
+        lane, name = self.lane, ask.terminal
+        for each in self._desk.volts(name, ask.effort):
+            shown = lane.shown_volts(name, range_volts=each.range_volts, cycles=each.cycles)
+            if abs(shown) < OVERLOAD:
+                break
+        else:
+            raise Unreadable(f"{name} voltage: overload on the meter's highest range")
+        lane.clock.advance(each.seconds + (CHANNEL_SECONDS if self._channel != name else 0.0))
+        self._channel = name
+        return each.look.reading(shown, lane.clock.seconds())
+
+    def turn(self, ask: Turn) -> Turned:
+        """See Performer."""
+        clockwise = ask.toward is Toward.CLOCKWISE
+        done = self.lane.hands.turn(ask.trimmer, clockwise=clockwise, missing_volts=ask.remaining)
+        return Turned.DONE if done else Turned.STUCK
+
+    def question(self, ask: Question) -> str:
+        """See Performer."""
+        return self.lane.hands.answer(ask.answers)
+
+    def make_safe(self) -> SafeState:
+        """See Performer; a lane is never asked, for nothing has to be made safe."""
+        raise NotImplementedError("nobody makes a lane safe")
+
+    def _solved(self) -> None:
+        if self.lane.stale or self.lane.has_warmed():
+            raise Unsolved
+        if not self.lane.solved:
+            raise NotSolved("the circuit has no solution under what is applied")
