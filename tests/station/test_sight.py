@@ -52,6 +52,7 @@ def test_a_rail_off_its_rating_is_told_where_it_is_so_first() -> None:
 def test_a_fault_within_what_tolerance_explains_differs_and_is_not_visible() -> None:
     """Of a kilohm of 1 %: one ohm more moves 5 V by 2.5 mV, less than the doubt; five by 12 mV; sixty by 150 mV."""
     assert seen_on(divider(), "R1:cold:5") == Seen(visible=False, differs=True)
+    assert not seen_on(divider(), "R1:cold:12").visible  # on some boards it is, on most it is not
     assert seen_on(divider(), "R1:cold:60").visible
     assert seen_on(divider(), "R1:cold:1") == Seen(visible=False, differs=False)
 
