@@ -30,7 +30,8 @@ from simulated.errors import SimulatedError
 from simulated.ports import LoadState, Regulation, SupplyState
 from simulated.powered import Modulation, Powered, Warmth
 
-__all__ = ["BoardDescription", "SimulatedBoard", "TrimmerDescription", "built", "fitted", "wired"]
+__all__ = ["BoardDescription", "SimulatedBoard", "TrimmerDescription", "built", "designed", "fitted"]
+__all__ += ["misbuilt", "wired"]
 
 METER_OHMS = 10e6  # the usual input resistance of a bench meter: common practice, no source
 
@@ -148,10 +149,20 @@ def built(description: BoardDescription, faults: Sequence[str]) -> Netlist:
 
     Raises SimulatedError for a terminal at no node, CircuitError for a netlist or fault that is wrong.
     """
+    return misbuilt(designed(description), description, faults)
+
+
+def designed(description: BoardDescription) -> Netlist:
+    """Return a board's netlist as it was drawn; SimulatedError for a terminal at no node."""
     netlist = read_netlist(description.netlist, name=description.netlist_name, folder=description.folder)
     for terminal, node in description.terminals.items():
         if node.lower() not in netlist.nodes:
             raise SimulatedError(f"terminal {terminal} is at node '{node}', which {netlist.name} does not have")
+    return netlist
+
+
+def misbuilt(netlist: Netlist, description: BoardDescription, faults: Sequence[str]) -> Netlist:
+    """Return a netlist as it was drawn with faults in it, and offsets; CircuitError for a fault that is wrong."""
     for fault in faults:
         netlist = with_fault(netlist, parse_fault(fault))
     return with_offsets(netlist, dict(description.offsets))

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulated.bench import Chances, chances
-from simulated.board import BoardDescription, built, fitted, wired
+from simulated.board import BoardDescription, designed, fitted, misbuilt, wired
 from simulated.circuit import SupplySetting
 from simulated.circuit.fleet import Fleet  # brings scipy's sparse matrices, which are slow to import
 from simulated.circuit.fleet_point import FleetPoint
@@ -57,7 +57,8 @@ class Lanes:
         own = [chances(board.seed) for board in boards]
         self._order = _together(boards)
         faults = list(dict.fromkeys(boards[at].faults for at in self._order))
-        netlists = [built(description, each) for each in faults]
+        drawn = designed(description)
+        netlists = [misbuilt(drawn, description, each) for each in faults]
         kin = [[own[at].parts for at in self._order if boards[at].faults == each] for each in faults]
         parts = [fitted(netlist, description, rngs) for netlist, rngs in zip(netlists, kin, strict=True)]
         self._fleet = Fleet([wired(netlist, description) for netlist in netlists], parts)

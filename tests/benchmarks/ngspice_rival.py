@@ -5,10 +5,7 @@ Sources are ideal and loads are resistors: an easier circuit than the proof's, w
 
 import re
 import subprocess
-from collections.abc import Iterator, Mapping, Sequence
-
-import numpy as np
-from numpy.typing import NDArray
+from collections.abc import Iterator, Sequence
 
 from simulated.bench import chances
 from simulated.board import BoardDescription, built, fitted
@@ -16,12 +13,10 @@ from simulated.circuit import Netlist, Parts
 from simulated.circuit.expressions import evaluate
 from simulated.circuit.netlist import Element
 
-__all__ = ["altering", "by_process", "solved_by"]
+__all__ = ["altering", "solved_by"]
 
 OPTIONS = ".options reltol=1e-6 abstol=1e-12 vntol=1e-9 gmin=1e-12 itl1=500 noacct"
 _VALUED = "RVIEG"  # kinds that have a value at rest
-
-Factors = Mapping[tuple[str, str], NDArray[np.float64]]
 
 
 def altering(description: BoardDescription, bench: Sequence[str], faults: tuple[str, ...], seeds: Sequence[int]) -> str:
@@ -32,13 +27,6 @@ def altering(description: BoardDescription, bench: Sequence[str], faults: tuple[
     for board in range(len(seeds)):
         lines += [*_alterations(netlist, parts, board), "op", f"print v({next(iter(netlist.nodes))})", "destroy all"]
     return "\n".join([*lines, "quit", ".endc", ".end", ""])
-
-
-def by_process(
-    description: BoardDescription, bench: Sequence[str], faults: tuple[str, ...], seeds: Sequence[int]
-) -> list[str]:
-    """Return a script for each board."""
-    return [altering(description, bench, faults, [seed]) for seed in seeds]
 
 
 def solved_by(script: str) -> int:
