@@ -157,7 +157,7 @@ class Lane:
         self._settled_at, self._kelvin_left = 0.0, 0.0
 
     def settled(self, seen: Floats, values: list[float], limited: list[bool], kelvin_left: float) -> None:
-        """Take over what was solved: `seen` (also as single `values`), and how far the board is from its warmth."""
+        """Take over what was solved: `seen` (also as single `values`), and how far the board has to warm yet."""
         self.seen, self._values, self._limited, self._kelvin_left = seen, values, limited, kelvin_left
         self._settled_at, self.stale = self.clock.seconds(), False
 

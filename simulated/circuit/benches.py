@@ -16,7 +16,7 @@ __all__ = ["Bench", "Benches", "OuterBench", "lent"]
 
 Floats = NDArray[np.float64]
 
-_MOST = 24  # while sources are raised, numbers of boards are many; old benches are then put away
+_MOST = 12  # while sources are raised, numbers of boards are many; old benches are then put away
 
 
 # The benches last used, at most one: whoever takes them out has them alone, a second thread makes its own.

@@ -29,7 +29,7 @@ Lanes = NDArray[np.intp]
 
 _WELL = 0.3  # of the bounds on multipliers, so that boards around this one stay within them
 # Lanes that have arrived are dropped when so many have; moving the others costs about half an iteration.
-_WORTH_DROPPING = 0.2
+_WORTH_DROPPING = 0.4
 # Of few lanes numpy may add up in another order, and bits would depend on company.
 _LEAST_LANES = 8
 
@@ -249,15 +249,9 @@ class _Search:
         self.steps[to[:, None], self._stamps.core_columns] = bench.step.take(at, axis=1).T
 
 
-def _bench_lanes(lanes: int) -> int:
-    """Return for how many lanes the smallest bench is that takes so many: few sizes, so that benches are kept."""
-    power = 1 << (lanes - 1).bit_length()
-    return 3 * power // 4 if lanes <= 3 * power // 4 else power
-
-
 def _fewer(working: _Working, lanes: Lanes, going: Bools) -> tuple[_Working, Lanes, Bools]:
     """Drop lanes that are over, if there are many of them; a few that are stay, to make a full bench."""
-    wanted = max(_LEAST_LANES, _bench_lanes(int(going.sum())))
+    wanted = max(_LEAST_LANES, 1 << (int(going.sum()) - 1).bit_length())
     if wanted > (1.0 - _WORTH_DROPPING) * lanes.size:
         return working, lanes, going
     kept = np.sort(np.argsort(~going, kind="stable")[:wanted])
