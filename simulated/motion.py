@@ -1,7 +1,7 @@
 """A board between two states of rest: rails that rise, charge under a current limit and decay, in virtual time.
 
-What a bench sees takes milliseconds and more, so what semiconductors store is left out; a board that gets lost so
-(where its states part, say) is followed with every charge it has.
+What a bench sees takes milliseconds and more, so what semiconductors store is left out. A board that gets lost
+(where its states part, say) is tried once more from where it stood, and then taken as at rest.
 """
 
 import logging
@@ -29,9 +29,8 @@ class Conditions:
 class Motion:
     """One board on its way; `begin` says where it stands, `advance` takes it on."""
 
-    def __init__(self, transients: Callable[[bool], Transient], begin: OperatingPoint) -> None:
+    def __init__(self, transients: Callable[[], Transient], begin: OperatingPoint) -> None:
         self._transients = transients
-        self._fine = False
         self._moving = self._started(begin)
         self.lost = False
 
@@ -39,8 +38,8 @@ class Motion:
         """Go on for a while; a board that can't be followed is `lost`, and stands where it stood."""
         begun = self._moving.point()
         self._moving.advance(seconds, supplies=supplies, loads=loads)
-        if not self._solved() and not self._fine:
-            self._fine, self._moving = True, self._started(begun)
+        if not self._solved():
+            self._moving = self._started(begun)
             self._moving.advance(seconds, supplies=supplies, loads=loads)
         if not self._solved():
             logger.warning("the simulated board can't be followed through time: taken as at rest")
@@ -58,7 +57,7 @@ class Motion:
         return bool(self._moving.point().solved[0])
 
     def _started(self, point: OperatingPoint) -> Transient:
-        moving = self._transients(self._fine)
+        moving = self._transients()
         moving.start_from(point)
         return moving
 
@@ -68,23 +67,22 @@ class Motions:
 
     def __init__(self, circuit: Circuit, parts: Parts) -> None:
         self._circuit, self._parts = circuit, parts
-        self._made: dict[tuple[Conditions, bool], Transient] = {}
+        self._made: dict[Conditions, Transient] = {}
 
     def begin(self, conditions: Conditions, point: OperatingPoint) -> Motion:
         """Return a motion that begins at a point."""
-        return Motion(lambda fine: self._transient(conditions, fine=fine), point)
+        return Motion(lambda: self._transient(conditions), point)
 
-    def _transient(self, conditions: Conditions, *, fine: bool) -> Transient:
-        key = conditions, fine
-        if key not in self._made:
+    def _transient(self, conditions: Conditions) -> Transient:
+        if conditions not in self._made:
             self._made = {
-                key: Transient(
+                conditions: Transient(
                     self._circuit,
                     parts=self._parts,
                     parameters=dict(conditions.parameters),
                     celsius=conditions.celsius,
-                    tolerance=None if fine else ROUGH,
-                    junctions_store=fine,
+                    tolerance=ROUGH,
+                    junctions_store=False,
                 )
             }
-        return self._made[key]
+        return self._made[conditions]

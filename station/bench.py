@@ -29,7 +29,7 @@ from station.board import Board
 from station.clock import Clock
 from station.errors import BenchError, Unreadable
 from station.interrupts import Interrupts
-from station.readings import MeterSheet, amps_reading, volts_reading
+from station.readings import MeterSheet, amps_look, volts_look
 from station.safety import made_safe
 
 __all__ = ["Bench", "LoadChannel", "Operator", "SupplyChannel", "Wiring", "expected_volts", "protection_volts"]
@@ -149,14 +149,14 @@ class Bench:
         except Overloaded as error:
             raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
         cycles, seconds = told.power_line_cycles_actual, self._clock.seconds()
-        return volts_reading(self._wiring.meter_sheet, told.volts, told.range_volts, cycles, seconds)
+        return volts_look(self._wiring.meter_sheet, told.range_volts, cycles).reading(told.volts, seconds)
 
     def _amps(self, ask: Read) -> Reading:
         wired = self._wiring.supplies.get(ask.terminal)
         if wired is None:
             raise Unreadable(f"no instrument reads a current at {ask.terminal}")
         told = wired.supply.measure(wired.channel)
-        return amps_reading(wired.readback, told.amps, wired.channel, self._clock.seconds())
+        return amps_look(wired.readback, wired.channel).reading(told.amps, self._clock.seconds())
 
     def turn(self, ask: Turn) -> Turned:
         """See Performer."""

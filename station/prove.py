@@ -51,7 +51,7 @@ def proved(
         if stopped():
             raise Interrupted("stopped before anything was simulated")
         told((profile, lots[0]))
-        _refuse_a_profile_that_fails_good_boards(profile, first[0], wanted)
+        _refuse_a_profile_that_fails_good_boards(profile, first[0])
         rest = workers.spread(run_lot, [(profile, lot) for lot in lots[1:]], told)
         names = [universe.faults[at][0] for at in universe.chosen]
         sights = seen(profile, names, wanted.seed * SEEDS_PER_FAULT * SEEDS_PER_FAULT, workers)
@@ -76,7 +76,7 @@ def _lots(boards: Sequence[LaneBoard], healthy: int) -> list[Lot]:
     return [*good, *cut(boards[healthy:], healthy)]
 
 
-def _refuse_a_profile_that_fails_good_boards(profile: Profile, told: Told, wanted: Wanted) -> None:
+def _refuse_a_profile_that_fails_good_boards(profile: Profile, told: Told) -> None:
     outcomes = outcomes_of([told])
     failed = int(outcomes.caught.sum())
     if failed <= MOST_FALSE * outcomes.caught.size:

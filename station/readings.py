@@ -11,7 +11,7 @@ from drivers import AccuracyRow, AccuracyTable, bound, fitting_range, row_for
 from station.asks import Reading
 from station.uncertainty import rectangular, resolution
 
-__all__ = ["Look", "MeterSheet", "amps_look", "amps_reading", "volts_look", "volts_reading"]
+__all__ = ["Look", "MeterSheet", "amps_look", "volts_look"]
 
 
 @dataclass(frozen=True)
@@ -57,13 +57,3 @@ def amps_look(readback: AccuracyTable, channel: int) -> Look:
     row = row_for(readback, "current", 0.0)
     u_random = math.hypot(row.noise_rms, resolution(row.digit))
     return Look(row, u_random, f"supply channel {channel}, current readback", 1.0)
-
-
-def volts_reading(sheet: MeterSheet, volts: float, range_volts: float, cycles: float, seconds: float) -> Reading:
-    """Return a meter's reading on a range, integrated over so many power-line cycles, at a bench time."""
-    return volts_look(sheet, range_volts, cycles).reading(volts, seconds)
-
-
-def amps_reading(readback: AccuracyTable, amps: float, channel: int, seconds: float) -> Reading:
-    """Return a supply channel's reading of its own current at a bench time."""
-    return amps_look(readback, channel).reading(amps, seconds)

@@ -68,9 +68,9 @@ class _Look:
                     await step.form.program(step.setup)
             for share in (1.0 - SPAN, 1.0, 1.0 + SPAN):
                 await self._feed(share)
-                for loaded in ([], [0.5], [1.0]):
+                for loaded in (0.0, 0.5, 1.0):  # of each output's rating
                     for name, form in outputs.items():
-                        await Draw(name, loaded[0] * (form.rated or 0.0) if loaded else 0.0)
+                        await Draw(name, loaded * (form.rated or 0.0))
                     await Read(next(iter(board.terminals("input"))), Quantity.CURRENT)
                 for name in outputs:
                     await Draw(name, 0.0)

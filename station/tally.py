@@ -51,7 +51,7 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Outcomes:
-    """What became of boards, in their order: each array (boards, ...); `step` is the first that failed, else -1."""
+    """What became of boards, in their order: each array (boards, ...); `first_line` is -1 where none failed."""
 
     caught: Bools
     passed: Bools
@@ -201,7 +201,7 @@ class Tally:
         return caught.astype(np.float64), self._share_of_each_board()[faulty]
 
     def _step_seconds(self) -> Floats:
-        """Return what each step takes on a board that gets through it (median, bench time)."""
+        """Return what each step takes on a board that begins it (median, bench time)."""
         found = [
             [each for told in self._told for each in told.step_seconds.get(step.setup.title, [])]
             for step in self._profile.steps

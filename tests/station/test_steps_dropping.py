@@ -38,6 +38,12 @@ def test_the_dropout_is_what_the_input_has_above_the_output_where_that_has_falle
     assert told.outcome is outcome
 
 
+def test_the_search_ends_where_the_output_has_fallen_by_two_percent() -> None:
+    """15 V less 2 % are 14.7 V: held by 16.75 V in, not by 16.5 V."""
+    fed = [ask.volts for ask in answer(dropout, Regulator(needs=2.0)).of(Feed) if ask.terminal == "INP"]
+    assert min(fed) == pytest.approx(16.5)
+
+
 def test_the_load_is_off_and_the_input_nominal_again_afterwards() -> None:
     script = Regulator()
     asks = answer(dropout, script).asks
