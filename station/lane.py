@@ -133,8 +133,8 @@ class LanePerformer:
 
     def turn(self, ask: Turn) -> Turned:
         """See Performer."""
-        clockwise = ask.toward is Toward.CLOCKWISE
-        done = self.lane.hands.turn(ask.trimmer, clockwise=clockwise, missing_volts=ask.remaining)
+        clockwise, turns = ask.toward is Toward.CLOCKWISE, ask.turns_left
+        done = self.lane.hands.turn(ask.trimmer, clockwise=clockwise, missing_volts=ask.remaining, about_turns=turns)
         return Turned.DONE if done else Turned.STUCK
 
     def question(self, ask: Question) -> str:

@@ -153,8 +153,8 @@ class _Hands:
 
     def turn(self, ask: Turn) -> Turned:
         """See Operator."""
-        clockwise = ask.toward is Toward.CLOCKWISE
-        done = self._hands.turn(ask.trimmer, clockwise=clockwise, missing_volts=ask.remaining)
+        clockwise, turns = ask.toward is Toward.CLOCKWISE, ask.turns_left
+        done = self._hands.turn(ask.trimmer, clockwise=clockwise, missing_volts=ask.remaining, about_turns=turns)
         return Turned.DONE if done else Turned.STUCK
 
     def answer(self, ask: Question) -> str:

@@ -1,7 +1,7 @@
 """A performer that says what a test scripted, and remembers what it was asked."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from station.asks import (
@@ -28,6 +28,8 @@ from station.profile import BoundStep
 
 Scripted = float | Exception | Sequence[float | Exception] | Callable[[], float]
 
+TURN_SECONDS = 2.0
+
 HEALTHY_VOLTS: dict[str, Scripted] = {"INP": 22.0, "INN": -22.0, "OUTP": 15.0, "OUTN": -15.0, "TP1": 5.6}
 HEALTHY_AMPS: dict[str, Scripted] = {"INP": 0.018, "INN": 0.018}
 
@@ -52,6 +54,7 @@ class Script:
     safe: SafeState = field(default_factory=lambda: SafeState(verified=True))
     asks: list[Ask[Any]] = field(default_factory=list)
     made_safe: int = 0
+    seconds: float = 0.0
     _counts: dict[str, int] = field(default_factory=dict)
 
     def _next(self, key: str, values: Sequence[Any]) -> Any:
@@ -68,11 +71,12 @@ class Script:
 
     def wait(self, ask: Wait) -> None:
         self.asks.append(ask)
+        self.seconds += ask.seconds
 
     def read(self, ask: Read) -> Reading:
         self.asks.append(ask)
         effort = min(ask.effort, self.best_effort)
-        return reading(self._value(ask), self.u(effort), effort=effort)
+        return replace(reading(self._value(ask), self.u(effort), effort=effort), seconds=self.seconds)
 
     def _value(self, ask: Read) -> float:
         scripted, healthy = (
@@ -89,6 +93,7 @@ class Script:
 
     def turn(self, ask: Turn) -> Turned:
         self.asks.append(ask)
+        self.seconds += TURN_SECONDS
         turned: Turned = self._next("turn", self.turned)
         return turned
 
