@@ -16,7 +16,8 @@ from station.lookup import chosen_store, written_certificate
 from station.profile import Profile, load_profile
 from station.rehearsal import Rehearsal, rehearsed
 from station.report.documents import check_document, print_json, run_document
-from station.report.screen import Head, open_screen
+from station.report.head import Head
+from station.report.screen import open_screen
 from station.report.tables import batch_table, check_view, said, yield_text
 from station.report.wording import OUTCOME_STYLES, sentence
 from station.run import Ended, Told

@@ -12,7 +12,7 @@ from station.profile import Profile
 from station.program import compiled
 from station.record import begin
 from station.rehearsal import Rehearsal, highest_volts
-from station.report.screen import Head
+from station.report.head import Head
 from station.run import Ended, Told, run
 from station.store import Store
 
@@ -52,8 +52,8 @@ def tested(
 ) -> Tested:
     """Run a profile on a simulated board; raises what opening bench or store raises, the rest is in `ended`."""
     program = compiled(profile)
-    sizes = len(program.lines()), len(profile.steps), rehearsal.seconds
-    head = Head(board.serial, profile.name, profile.revision, True, *sizes)
+    measured_by = tuple(program.lines()), len(profile.steps), rehearsal.seconds
+    head = Head(board.serial, profile.name, profile.revision, True, *measured_by)
     highest = highest_volts(profile)
     with open_simulated(profile.board, highest, seed=board.seed, faults=board.faults, interrupts=interrupts) as bench:
         record = begin(store, profile, board.serial, simulated=True, bench=bench.facts, software=software())

@@ -11,7 +11,7 @@ from station.board import TrimmerForm
 from station.quantities import Limit
 from station.steps.kinds import Setup
 
-__all__ = ["ACCEPTED_SHARE", "Guide"]
+__all__ = ["Guide", "in_middle"]
 
 ACCEPTED_SHARE = 0.25  # stop inside this share of the window: leaves room for drift; common practice, no source
 OUTER_SHARE = 0.1  # of the travel, at either end: a wrong value is near; common practice, no source
@@ -21,6 +21,18 @@ STILL_SECONDS = 20.0  # turning for so long without any effect: the wiper is ope
 WRONG_WAYS = 3  # moves against what the sheet says, one after the other, that are no slip of the hand
 MOST_OVERSHOOTS = 5  # then the window is finer than the trimmer
 NOISES = 5.0  # a difference of so many standard uncertainties is a move
+
+
+def _middle(window: Limit) -> tuple[float, float]:
+    """Return centre and half width of a window (volts)."""
+    assert window.low is not None and window.high is not None
+    return float(window.high + window.low) / 2.0, float(window.high - window.low) / 2.0
+
+
+def in_middle(window: Limit, volts: float, *, slack: float = 1.0) -> bool:
+    """Tell whether a rail may be left where it is; `slack` widens the middle."""
+    centre, half = _middle(window)
+    return abs(volts - centre) <= slack * ACCEPTED_SHARE * half
 
 
 @dataclass
@@ -43,8 +55,7 @@ class Guide:
     @property
     def half_volts(self) -> float:
         """Half of the window."""
-        assert self.window.low is not None and self.window.high is not None
-        return float(self.window.high - self.window.low) / 2.0
+        return _middle(self.window)[1]
 
     @property
     def enough_volts(self) -> float:
@@ -57,9 +68,7 @@ class Guide:
 
     def offset_volts(self, volts: float) -> float:
         """Return how far a reading's magnitude lies above the centre; of an uneven window that is not the nominal."""
-        assert self.window.low is not None and self.window.high is not None
-        centre = abs(float(self.window.high + self.window.low) / 2.0)
-        return self.setup.terminal(self.terminal).sign * volts - centre
+        return self.setup.terminal(self.terminal).sign * volts - abs(_middle(self.window)[0])
 
     async def bring(self) -> str:
         """Have the trimmer turned until the rail stays in the middle; return what went wrong, '' if nothing did."""
@@ -98,7 +107,7 @@ class Guide:
 
     def is_in_middle(self, reading: Reading, *, slack: float = 1.0) -> bool:
         """Tell whether a rail may be left where it is; `slack` widens the middle."""
-        return abs(self.offset_volts(reading.value)) <= slack * self.enough_volts
+        return in_middle(self.window, reading.value, slack=slack)
 
     def _too_fine(self, reading: Reading) -> str:
         if self._passed <= MOST_OVERSHOOTS or abs(self.offset_volts(reading.value)) > self.half_volts:
