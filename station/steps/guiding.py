@@ -18,7 +18,7 @@ OUTER_SHARE = 0.1  # of the travel, at either end: a wrong value is near; common
 HOLD_SECONDS = 0.5  # a rail has to stay where it is for so long before it is left
 PATIENCE_SECONDS = 180.0  # a hand that is not there by then is not getting there
 STILL_SECONDS = 20.0  # turning for so long without any effect: the wiper is open, or it is another trimmer
-WRONG_WAYS = 3  # moves against what the sheet says, one after the other, that are no slip of the hand
+WRONG_WAYS = 2  # moves against what the sheet says, one after the other, that are no slip of the hand
 MOST_OVERSHOOTS = 5  # then the window is finer than the trimmer
 NOISES = 5.0  # a difference of so many standard uncertainties is a move
 
@@ -145,12 +145,12 @@ class Guide:
         return float(reaches.high - reaches.low)
 
     def end_warning(self, volts: float) -> str:
-        """Return what to say of a trimmer left near an end of its travel, else ''.
+        """Return what to say of a trimmer that ends near an end of its travel, else '', and of one given up.
 
         Its place is estimated from how far the rail has moved since it was found; nobody sees it.
         """
         span = self._span_volts()
-        if not span or self.before is None:
+        if not span or self.before is None or self.left:
             return ""
         travelled = (self.offset_volts(volts) - self.offset_volts(self.before.value)) / span
         place = 0.5 + (travelled if self.form.clockwise == "raises" else -travelled)

@@ -128,7 +128,7 @@ def test_a_rail_that_never_follows_its_trimmer_ends_the_trim() -> None:
 def test_a_rail_that_moves_the_wrong_way_ends_the_trim_before_it_is_far_off() -> None:
     board = Trimmer(14.9, 0.02, clockwise_adds=False)
     told = answer(trim(), board)
-    assert len(told.of(Turn)) == 3
+    assert len(told.of(Turn)) == 2
     (warned,) = told.events
     assert isinstance(warned, Warned) and warned.text.startswith("OUTP moves the wrong way: RV101 is turned against")
 
