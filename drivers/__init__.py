@@ -4,7 +4,7 @@ This room knows SCPI, not limits, and imports neither station nor simulated.
 """
 
 from drivers.accuracy import AccuracyRow, AccuracyTable, bound, row_for
-from drivers.dialects import Dialect, dialect, dialect_names
+from drivers.dialects import Dialect, OhmsRange, dialect, dialect_names
 from drivers.errors import (
     BadReply,
     DriverError,
@@ -22,7 +22,7 @@ from drivers.errors import (
 )
 from drivers.links import Links, open_links
 from drivers.load import Load
-from drivers.meter import Meter, MeterReading, fitting_range
+from drivers.meter import Meter, MeterReading, OhmsReading, fitting_range, range_of_current
 from drivers.scpi import Identity
 from drivers.session import Session
 from drivers.supply import Found, Measured, Mode, Supply
@@ -46,6 +46,8 @@ __all__ = [
     "Mode",
     "NoReply",
     "NotPrepared",
+    "OhmsRange",
+    "OhmsReading",
     "OutOfStep",
     "Overloaded",
     "QueuedError",
@@ -59,5 +61,6 @@ __all__ = [
     "dialect_names",
     "fitting_range",
     "open_links",
+    "range_of_current",
     "row_for",
 ]

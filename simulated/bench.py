@@ -1,7 +1,8 @@
 """A whole simulated bench: one board, a two-way supply, a meter and a load, each behind a TCP port of its own.
 
 Nothing is shared with the drivers but the wire. Wiring: supply channel n feeds the board's n-th input (turned
-round where the input is below ground), load channel n its n-th output, meter input n its n-th terminal.
+round where the input is below ground), load channel n its n-th output, meter input n its n-th terminal. With as many
+terminals, the meter's inputs after those are the same terminals turned round: plus at GND.
 """
 
 from collections.abc import Iterator, Sequence
@@ -84,13 +85,27 @@ class _MeterPort:
     def __init__(self, board: SimulatedBoard, terminals: Sequence[str]) -> None:
         self._board, self._terminals = board, tuple(terminals)
 
+    def _at(self, channel: int) -> tuple[str, bool]:
+        """Return the terminal that an input reaches, and whether it is turned round."""
+        turned, at = divmod(channel - 1, len(self._terminals))
+        return self._terminals[at], bool(turned)
+
     def volts(self, channel: int) -> float:
+        terminal, turned = self._at(channel)
         with self._board.lock:
-            return self._board.volts(self._terminals[channel - 1])
+            return -self._board.volts(terminal) if turned else self._board.volts(terminal)
 
     def ripple_volts(self, channel: int) -> float:
         with self._board.lock:
-            return self._board.ripple_volts(self._terminals[channel - 1])
+            return self._board.ripple_volts(self._at(channel)[0])
+
+    def drive(self, channel: int | None, *, amps: float, most_volts: float) -> None:
+        with self._board.lock:
+            if channel is None:
+                self._board.end_test()
+            else:
+                terminal, turned = self._at(channel)
+                self._board.test(terminal, turned=turned, amps=amps, most_volts=most_volts)
 
 
 @contextmanager
@@ -114,7 +129,8 @@ def open_bench(
         style="channel list",
     )
     terminals = list(description.terminals)
-    meter = Meter(f"RAILBENCH,SIM-METER,{seed},1.0", _MeterPort(board, terminals), len(terminals), clock, own.meter)
+    meter_port, meter_inputs = _MeterPort(board, terminals), 2 * len(terminals)
+    meter = Meter(f"RAILBENCH,SIM-METER,{seed},1.0", meter_port, meter_inputs, clock, own.meter)
     load = Load(
         f"RAILBENCH,SIM-LOAD,{seed},1.0",
         [_LoadPort(board, name) for name in outputs],

@@ -31,8 +31,9 @@ from simulated.ports import LoadState, Regulation, SupplyState
 from simulated.powered import Modulation, Powered, Warmth
 
 __all__ = ["BoardDescription", "SimulatedBoard", "TrimmerDescription", "built", "designed", "fitted"]
-__all__ += ["misbuilt", "wired"]
+__all__ += ["misbuilt", "tested", "wired"]
 
+OHMMETER = "ohmmeter"
 METER_OHMS = 10e6  # the usual input resistance of a bench meter: common practice, no source
 
 
@@ -85,6 +86,7 @@ class SimulatedBoard:
         parts = nominal_parts(netlist) if rng is None else fitted(netlist, description, [rng])
         travel = {trimmer.parameter: 0.5 for trimmer in description.trimmers}  # all start at mid-travel
         circuit = wired(netlist, description)
+        self._netlist = netlist
         self._modulation: Modulation | None = None
         self._powered = Powered(circuit, parts, clock, parameters=travel, warmth=description.warmth)
 
@@ -123,16 +125,35 @@ class SimulatedBoard:
 
     def load_state(self, terminal: str) -> LoadState:
         """Return what the load at an output sees."""
-        amps = float(self._powered.now().load_amps(terminal)[0])
+        amps = 0.0 if self._powered.tested else float(self._powered.now().load_amps(terminal)[0])
         return LoadState(self._sign(terminal) * self.volts(terminal), amps)
 
     def feed(self, terminal: str, *, volts: float, limit_amps: float, on: bool) -> None:
-        """Take over a supply channel's settings."""
-        self._powered.set_supply(terminal, SupplySetting(volts=volts, limit_amps=limit_amps, on=on))
+        """Take over a supply channel's settings; an ohmmeter that is still on the board is taken off first."""
+        if on:
+            self._powered.end_test()
+        if on or not self._powered.tested:
+            self._powered.set_supply(terminal, SupplySetting(volts=volts, limit_amps=limit_amps, on=on))
 
     def draw(self, terminal: str, amps: float) -> None:
         """Take over a load's setting (0 = input off)."""
-        self._powered.set_load(terminal, amps)
+        if amps:
+            self._powered.end_test()
+        if not self._powered.tested:
+            self._powered.set_load(terminal, amps)
+
+    def test(self, terminal: str, *, turned: bool, amps: float, most_volts: float) -> None:
+        """Let an ohmmeter's test current into a terminal, `turned` out of it, while the bench's ends are off the board.
+
+        A board that is fed is not touched: what feeds it is stronger than the meter.
+        """
+        if not any(self._powered.setting(name).on for name, _ in self._description.inputs):
+            circuit = tested(self._netlist, self._description.terminals[terminal], turned=turned)
+            self._powered.test(circuit, SupplySetting(volts=most_volts, limit_amps=amps))
+
+    def end_test(self) -> None:
+        """Take the ohmmeter off."""
+        self._powered.end_test()
 
     def turn(self, parameter: str, position: float) -> None:
         """Put a trimmer's wiper to a position, 0..1 clockwise."""
@@ -178,6 +199,15 @@ def fitted(netlist: Netlist, description: BoardDescription, rngs: Sequence[np.ra
         matched=description.matched,
         offsets=dict(description.offsets),
     )
+
+
+def tested(netlist: Netlist, node: str, *, turned: bool) -> Circuit:
+    """Return the circuit of a board with nothing on it but an ohmmeter, its plus at a node or, `turned`, at GND.
+
+    An ohmmeter is a supply: its test current is the limit, and what it can drive at most is the voltage.
+    """
+    plus, minus = ("0", node) if turned else (node, "0")
+    return Circuit(netlist, supplies=(SupplyEnd(OHMMETER, plus, minus),))
 
 
 def wired(netlist: Netlist, description: BoardDescription) -> Circuit:

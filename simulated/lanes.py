@@ -21,7 +21,9 @@ from simulated.clock import VirtualClock
 from simulated.hands import Hands
 from simulated.instruments.converter import Converter, range_for
 from simulated.instruments.load import BENCH_LOAD, InputErrors
+from simulated.instruments.ohms import OhmsConverter, ohms_range_for
 from simulated.instruments.supply_channel import BENCH_SUPPLY, ChannelErrors
+from simulated.ohms_lanes import OhmsLanes, OhmsTest
 from simulated.powered import AMBIENT_CELSIUS, KELVIN_STEP
 
 __all__ = ["Lane", "LaneBoard", "Lanes"]
@@ -62,6 +64,7 @@ class Lanes:
         kin = [[own[at].parts for at in self._order if boards[at].faults == each] for each in faults]
         parts = [fitted(netlist, description, rngs) for netlist, rngs in zip(netlists, kin, strict=True)]
         self._fleet = Fleet([wired(netlist, description) for netlist in netlists], parts)
+        self._built, self._tested = (netlists, parts), dict[bool, OhmsLanes]()  # these made when they are wanted
         self._place = np.empty(count, dtype=np.intp)  # of each board among the fleet's lanes
         self._place[self._order] = np.arange(count)
         parameters = [trimmer.parameter for trimmer in description.trimmers]
@@ -83,6 +86,26 @@ class Lanes:
 
     def settle(self, lanes: Sequence["Lane"]) -> None:
         """Solve lanes for what is applied to them now, all at once; what has no solution is no longer `solved`."""
+        for turned in (False, True):
+            testing = [lane for lane in lanes if lane.test is not None and lane.test.turned is turned]
+            if testing:
+                self._settle_tested(testing, turned=turned)
+        fed = [lane for lane in lanes if lane.test is None]
+        if fed:
+            self._settle(fed)
+
+    def _settle_tested(self, lanes: Sequence["Lane"], *, turned: bool) -> None:
+        """Solve lanes that have nothing on them but an ohmmeter."""
+        if turned not in self._tested:
+            self._tested[turned] = OhmsLanes(*self._built, self.description.terminals, turned=turned)
+        rows = np.array([lane.at for lane in lanes], dtype=np.intp)
+        travel = {name: self.travel[rows, at] for name, at in self.parameters.items()}
+        tests = [lane.test for lane in lanes if lane.test is not None]
+        found = self._tested[turned].volts(self._place[rows], tests, travel)
+        for lane, volts, solved in zip(lanes, *found, strict=True):
+            lane.settled_tested(volts, solved=solved)
+
+    def _settle(self, lanes: Sequence["Lane"]) -> None:
         rows = np.array([lane.at for lane in lanes], dtype=np.intp)
         self._warm(rows, np.array([lane.clock.seconds() for lane in lanes]))
         point = self._fleet.solve(
@@ -148,7 +171,10 @@ class Lane:
         self.hands = Hands(self, lanes.description.trimmers, self.clock, own.hands)
         self._supply = {name: ChannelErrors(BENCH_SUPPLY, own.supply) for name in lanes.inputs}
         self._load = {name: InputErrors(BENCH_LOAD, own.load) for name in lanes.outputs}
-        self._meter = Converter(own.meter)
+        ohms_chances = own.meter.spawn(1)[0]  # as in the meter itself
+        self._meter, self._ohmmeter = Converter(own.meter), OhmsConverter(ohms_chances)
+        self.test: OhmsTest | None = None  # what flows while the bench's ends are off the board
+        self._across = 0.0  # volts that it drives
         self._asked: dict[str, tuple[float, float]] = {}  # of each input and output, as programmed last
         self.stale, self.solved = True, True
         self.seen: Floats = np.zeros(0)
@@ -160,6 +186,15 @@ class Lane:
         """Take over what was solved: `seen` (also as single `values`), and how far the board has to warm yet."""
         self.seen, self._values, self._limited, self._kelvin_left = seen, values, limited, kelvin_left
         self._settled_at, self.stale = self.clock.seconds(), False
+
+    def settled_tested(self, volts: float, *, solved: bool) -> None:
+        """Take over the volts that the test current drives."""
+        self._across, self.solved, self._kelvin_left, self.stale = volts, solved, 0.0, False
+
+    def let(self, test: OhmsTest | None) -> None:
+        """Let a test current into the board, with the bench's ends off it; None: put them back."""
+        if test != self.test:
+            self.test, self.stale = test, True
 
     @property
     def trimmers(self) -> Mapping[str, float]:
@@ -215,6 +250,10 @@ class Lane:
     def shown_volts(self, terminal: str, *, range_volts: float, cycles: float) -> float:
         """Return one reading of the meter; ±9.9E37 beyond 120 % of the range."""
         return self._meter.read(self.volts(terminal), range_number=range_for(range_volts), cycles=cycles)
+
+    def shown_ohms(self, *, range_ohms: float, cycles: float) -> float:
+        """Return one reading of the ohmmeter; ±9.9E37 beyond 120 % of the range."""
+        return self._ohmmeter.read(self._across, range_number=ohms_range_for(range_ohms), cycles=cycles)
 
     def shown_amps(self, terminal: str) -> float:
         """Return one reading of an input's supply current."""

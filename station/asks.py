@@ -47,11 +47,12 @@ class Quantity(Enum):
 
     VOLTAGE = "voltage"
     CURRENT = "current"
+    RESISTANCE = "resistance"
 
     @property
     def unit(self) -> str:
         """The base unit of the quantity."""
-        return {"voltage": "V", "current": "A"}[self.value]
+        return {"voltage": "V", "current": "A", "resistance": "ohm"}[self.value]
 
 
 class Mode(Enum):
@@ -203,12 +204,17 @@ class Wait(Ask[None]):
 
 @dataclass(frozen=True, slots=True)
 class Read(Ask[Reading]):
-    """Take a reading at a terminal; `effort` is the integration time in power-line cycles."""
+    """Take a reading at a terminal; `effort` is the integration time in power-line cycles.
+
+    Ohms are read with nothing fed, at a test current that flows into `terminal` and out of `against`: with the leads
+    turned round, GND is the terminal.
+    """
 
     terminal: str
     quantity: Quantity
     effort: float = 1.0
     against: str = GND
+    test_amps: float = 0.0
 
     def put_to(self, performer: Performer) -> Reading:
         """See Ask."""

@@ -27,9 +27,9 @@ from station.asks import (
 )
 from station.board import Board
 from station.clock import Clock
-from station.errors import BenchError, Unreadable
+from station.errors import BenchError, Beyond, NotHere, Unreadable
 from station.interrupts import Interrupts
-from station.readings import MeterSheet, amps_look, volts_look
+from station.readings import MeterSheet, amps_look, leads, ohms_look, tested_range, volts_look
 from station.safety import made_safe
 
 __all__ = ["Bench", "LoadChannel", "Operator", "SupplyChannel", "Wiring", "expected_volts", "protection_volts"]
@@ -77,6 +77,7 @@ class Wiring:
     loads: Mapping[str, LoadChannel]
     meter: Meter
     meter_channels: Mapping[str, int]
+    turned_channels: Mapping[str, int]  # scanner channels with the leads turned round: plus at GND, for ohms
     meter_sheet: MeterSheet
 
 
@@ -110,6 +111,7 @@ class Bench:
             if volts == 0.0:
                 wired.supply.switch(wired.channel, False)
                 return Fed(Mode.CV)
+            self._wiring.meter.stop_testing()  # nothing is fed into an ohmmeter
             wired.supply.set_output(wired.channel, volts=volts, limit_amps=ask.amps_limit)
             wired.supply.switch(wired.channel, True)
             return Fed(self._settled_mode(wired))
@@ -138,8 +140,9 @@ class Bench:
 
     def read(self, ask: Read) -> Reading:
         """See Performer."""
+        take = {Quantity.VOLTAGE: self._volts, Quantity.CURRENT: self._amps, Quantity.RESISTANCE: self._ohms}
         with _told_as_bench_error():
-            return self._volts(ask) if ask.quantity is Quantity.VOLTAGE else self._amps(ask)
+            return take[ask.quantity](ask)
 
     def _volts(self, ask: Read) -> Reading:
         expected = expected_volts(self._board, ask.terminal)
@@ -150,6 +153,22 @@ class Bench:
             raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
         cycles, seconds = told.power_line_cycles_actual, self._clock.seconds()
         return volts_look(self._wiring.meter_sheet, told.range_volts, cycles).reading(told.volts, seconds)
+
+    def _ohms(self, ask: Read) -> Reading:
+        terminal, turned = leads(ask)
+        channel = (self._wiring.turned_channels if turned else self._wiring.meter_channels).get(terminal)
+        if channel is None:
+            way = "with its leads turned round" if turned else "there"
+            raise NotHere(f"no scanner channel reads ohms at {terminal} {way}")
+        meter = self._wiring.meter
+        chosen = tested_range(meter.traits.ranges_ohms, ask.test_amps)
+        try:
+            told = meter.read_ohms(channel, test_amps=ask.test_amps, power_line_cycles=ask.effort)
+        except Overloaded as error:
+            end = error.sign * meter.traits.over_range * chosen.ohms
+            raise Beyond(f"{terminal} resistance: {error}", end) from error
+        look = ohms_look(self._wiring.meter_sheet, chosen, told.power_line_cycles_actual)
+        return look.reading(told.ohms, self._clock.seconds())
 
     def _amps(self, ask: Read) -> Reading:
         wired = self._wiring.supplies.get(ask.terminal)

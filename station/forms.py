@@ -20,9 +20,11 @@ __all__ = [
     "CurrentLimit",
     "Form",
     "KelvinPerWattValue",
+    "OhmsValue",
     "RatioLimit",
     "RatioPerVoltLimit",
     "RatioValue",
+    "ResistanceLimit",
     "SecondsValue",
     "VoltageLimit",
     "VoltsRange",
@@ -75,10 +77,12 @@ def _range(text: object) -> Limit:
 VoltsValue = Annotated[float, _value("V"), _described("15 V")]
 AmpsValue = Annotated[float, _value("A"), _described("150 mA")]
 SecondsValue = Annotated[float, _value("s"), _described("5 s")]
+OhmsValue = Annotated[float, _value("ohm"), _described("1 kΩ")]
 KelvinPerWattValue = Annotated[float, _value("K/W"), _described("3 K/W")]
 RatioValue = Annotated[float, BeforeValidator(_ratio), _described("2 %")]
 VoltageLimit = Annotated[Limit, _limit("V"), _described("15 V ± 1 %")]
 CurrentLimit = Annotated[Limit, _limit("A"), _described("16 mA .. 20 mA")]
+ResistanceLimit = Annotated[Limit, _limit("ohm"), _described("at least 1 kΩ")]
 RatioLimit = Annotated[Limit, _limit("1"), _described("at most 0.5 %")]
 RatioPerVoltLimit = Annotated[Limit, _limit("1/V"), _described("at most 0.1 %/V")]
 VoltsRange = Annotated[Limit, BeforeValidator(_range), _described("19 V .. 26 V")]

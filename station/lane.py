@@ -1,8 +1,11 @@
 """Answer one simulated board's asks without a wire, for lockstep: what its bench would show, and what it would take."""
 
+import math
 from dataclasses import dataclass
 
+from drivers import OhmsRange, dialect
 from simulated.lanes import Lane
+from simulated.ohms_lanes import OhmsTest
 from station.asks import (
     Draw,
     Drawn,
@@ -21,9 +24,9 @@ from station.asks import (
 )
 from station.bench import CHARGING_SECONDS, expected_volts, protection_volts
 from station.board import Board
-from station.errors import NotSolved, Unreadable
+from station.errors import Beyond, NotSolved, Unreadable
 from station.opening import METER_SHEET, READBACK_ACCURACY
-from station.readings import Look, amps_look, volts_look
+from station.readings import Look, amps_look, leads, ohms_look, tested_range, volts_look
 
 __all__ = ["Desk", "LanePerformer", "Unsolved"]
 
@@ -49,11 +52,12 @@ class Desk:
         }
         self._board = board
         self._volts: dict[tuple[str, float], tuple[_MeterLook, ...]] = {}
+        self._ohms: dict[tuple[float, float], _OhmsLook] = {}
 
     def volts(self, terminal: str, effort: float) -> "tuple[_MeterLook, ...]":
         """Return the looks of the meter at a terminal, the second where the first shows an overload."""
         if (terminal, effort) not in self._volts:
-            cycles = next((each for each in METER_SHEET.resolution if each >= effort), max(METER_SHEET.resolution))
+            cycles = _cycles(effort)
             ranges = METER_SHEET.range_volts(expected_volts(self._board, terminal)), METER_SHEET.highest_range_volts
             seconds = READ_SECONDS + 2.0 * cycles / LINE_HERTZ
             self._volts[terminal, effort] = tuple(
@@ -61,12 +65,38 @@ class Desk:
             )
         return self._volts[terminal, effort]
 
+    def ohms(self, test_amps: float, effort: float) -> "_OhmsLook":
+        """Return the look of the meter at ohms, at a test current."""
+        if (test_amps, effort) not in self._ohms:
+            traits, cycles = dialect("meter").meter, _cycles(effort)
+            assert traits is not None
+            chosen = tested_range(traits.ranges_ohms, test_amps)
+            seconds, end = READ_SECONDS + 2.0 * cycles / LINE_HERTZ, traits.over_range * chosen.ohms
+            look = _OhmsLook(chosen, end, cycles, seconds, ohms_look(METER_SHEET, chosen, cycles))
+            self._ohms[test_amps, effort] = look
+        return self._ohms[test_amps, effort]
+
+
+def _cycles(effort: float) -> float:
+    return next((each for each in METER_SHEET.resolution if each >= effort), max(METER_SHEET.resolution))
+
 
 @dataclass(frozen=True)
 class _MeterLook:
     """A look of the meter on a range (volts), what it takes (seconds), and what becomes of what it shows."""
 
     range_volts: float
+    cycles: float
+    seconds: float
+    look: Look
+
+
+@dataclass(frozen=True)
+class _OhmsLook:
+    """A look of the meter at ohms: the range, the ohms it ends at, and the rest as of volts."""
+
+    chosen: OhmsRange
+    end_ohms: float
     cycles: float
     seconds: float
     look: Look
@@ -82,6 +112,7 @@ class LanePerformer:
     def feed(self, ask: Feed) -> Fed:
         """See Performer."""
         lane, volts = self.lane, abs(ask.volts)
+        lane.let(None)
         if lane.feed(ask.terminal, volts, ask.amps_limit):
             lane.clock.advance(SET_SECONDS if volts else OFF_SECONDS)
         if not volts:
@@ -109,8 +140,11 @@ class LanePerformer:
 
     def read(self, ask: Read) -> Reading:
         """See Performer."""
-        self._solved()
         lane = self.lane
+        if ask.quantity is Quantity.RESISTANCE:
+            return self._ohms(ask)
+        lane.let(None)
+        self._solved()
         if ask.quantity is Quantity.VOLTAGE:
             return self._volts(ask)
         look = self._desk.currents.get(ask.terminal)
@@ -129,6 +163,19 @@ class LanePerformer:
             raise Unreadable(f"{name} voltage: overload on the meter's highest range")
         lane.clock.advance(each.seconds + (CHANNEL_SECONDS if self._channel != name else 0.0))
         self._channel = name
+        return each.look.reading(shown, lane.clock.seconds())
+
+    def _ohms(self, ask: Read) -> Reading:
+        lane, (terminal, turned) = self.lane, leads(ask)
+        each = self._desk.ohms(ask.test_amps, ask.effort)
+        lane.let(OhmsTest(terminal, turned, ask.test_amps))
+        self._solved()
+        shown = lane.shown_ohms(range_ohms=each.chosen.ohms, cycles=each.cycles)
+        channel = f"{terminal} turned" if turned else terminal
+        lane.clock.advance(each.seconds + (CHANNEL_SECONDS if self._channel != channel else 0.0))
+        self._channel = channel
+        if abs(shown) >= OVERLOAD:
+            raise Beyond(f"{terminal} resistance: beyond the meter's range", math.copysign(each.end_ohms, shown))
         return each.look.reading(shown, lane.clock.seconds())
 
     def turn(self, ask: Turn) -> Turned:

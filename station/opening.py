@@ -37,6 +37,10 @@ METER_SHEET = MeterSheet(
                 (1000.0, 45e-6, 10e-6, 1e-6),
             )
         )
+        + tuple(
+            AccuracyRow("resistance", ohms, of_reading=1e-4, of_range=of_range, noise_rms=3e-6 * ohms)
+            for ohms, of_range in ((100.0, 4e-5), (1e3, 1e-5), (10e3, 1e-5), (100e3, 1e-5), (1e6, 1e-5))
+        )
     ),
     {0.02: 1e-5, 0.2: 3e-6, 1.0: 1e-6, 10.0: 3e-7, 100.0: 1e-7},
 )
@@ -109,6 +113,7 @@ def _wired(board: Board, inside: SimulatedBench, links: Links, clock: Clock) -> 
     load = Load(links.open(inside.resources["load"], name="load"), dialect("channel list load"), wait=clock.wait)
     identities = {name: str(each.identify()) for name, each in (("supply", supply), ("meter", meter), ("load", load))}
     inputs, outputs, probes = (board.terminals(kind) for kind in ("input", "output", "probe"))
+    reached = (*inputs, *outputs, *probes)
     wiring = Wiring(
         supplies={
             name: SupplyChannel(supply, channel, form.sign < 0.0, READBACK_ACCURACY)
@@ -116,7 +121,8 @@ def _wired(board: Board, inside: SimulatedBench, links: Links, clock: Clock) -> 
         },
         loads={name: LoadChannel(load, channel) for channel, name in enumerate(outputs, start=1)},
         meter=meter,
-        meter_channels={name: channel for channel, name in enumerate((*inputs, *outputs, *probes), start=1)},
+        meter_channels={name: channel for channel, name in enumerate(reached, start=1)},
+        turned_channels={name: channel for channel, name in enumerate(reached, start=1 + len(reached))},
         meter_sheet=METER_SHEET,
     )
     return wiring, identities

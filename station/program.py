@@ -54,9 +54,10 @@ async def _attempt(step: BoundStep) -> tuple[tuple[Judgement, ...], str]:
     promised = step.form.lines(step.setup)
     if tuple(judgement.line for judgement in judged) != promised:
         raise AssertionError(f"the step '{title}' promised {len(promised)} lines and judged others")
-    bad = [judgement for judgement in judged if judgement.outcome is not Outcome.PASSED]
-    if bad and step.form.stops_run and any(judgement.outcome is Outcome.FAILED for judgement in bad):
-        return judged, f"'{title}' failed"
+    outcomes = {judgement.outcome for judgement in judged}
+    for bad, words in ((Outcome.FAILED, "failed"), (Outcome.ABORTED, "was aborted")):
+        if step.form.stops_run and bad in outcomes:
+            return judged, f"'{title}' {words}"
     return judged, ""
 
 

@@ -1,6 +1,6 @@
 """How families of instruments word each step, one table a family."""
 
-from drivers.dialects.dialect import Bit, Compare, Dialect, MeterTraits, Question, Regulation, Setting, Step
+from drivers.dialects.dialect import Bit, Compare, Dialect, MeterTraits, OhmsRange, Question, Regulation, Setting, Step
 from drivers.dialects.registry import dialect, dialect_names
 
 __all__ = [
@@ -8,6 +8,7 @@ __all__ = [
     "Compare",
     "Dialect",
     "MeterTraits",
+    "OhmsRange",
     "Question",
     "Regulation",
     "Setting",

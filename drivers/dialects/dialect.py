@@ -20,6 +20,7 @@ __all__ = [
     "Dialect",
     "InstrumentKind",
     "MeterTraits",
+    "OhmsRange",
     "Question",
     "Regulation",
     "Setting",
@@ -51,6 +52,9 @@ class Step(StrEnum):
     RANGE = "range"
     INTEGRATION = "integration"
     READING = "reading"
+    OHMS_CONFIGURE = "configure for resistance"
+    OHMS_RANGE = "resistance range"
+    OHMS_INTEGRATION = "resistance integration"
 
 
 class Compare(Enum):
@@ -129,11 +133,21 @@ class Regulation:
 
 
 @dataclass(frozen=True)
+class OhmsRange:
+    """A resistance range, and the test current that the meter sends through what it measures there."""
+
+    ohms: float
+    test_amps: float
+
+
+@dataclass(frozen=True)
 class MeterTraits:
-    """What a meter can be set to: ranges in volts and integration in power-line cycles, both rising."""
+    """What a meter can be set to: ranges in volts and ohms, and integration in power-line cycles, all rising."""
 
     ranges_volts: tuple[float, ...]
     power_line_cycles: tuple[float, ...]
+    ranges_ohms: tuple[OhmsRange, ...] = ()
+    over_range: float = 1.2  # a range reads to this share of its name
     conversions_per_reading: int = 2  # autozero takes a second one, of the meter's own zero
     channel_offset: int = 100  # channel 1 of the scanner card in slot 1 is 101
 
@@ -153,7 +167,18 @@ _REQUIRED: Mapping[str, frozenset[Step]] = {
         }
     ),
     "load": frozenset({Step.INPUT, Step.FUNCTION, Step.CURRENT, Step.MEASURED_VOLTS, Step.MEASURED_AMPS}),
-    "meter": frozenset({Step.CONFIGURE, Step.CHANNEL, Step.RANGE, Step.INTEGRATION, Step.READING}),
+    "meter": frozenset(
+        {
+            Step.CONFIGURE,
+            Step.CHANNEL,
+            Step.RANGE,
+            Step.INTEGRATION,
+            Step.READING,
+            Step.OHMS_CONFIGURE,
+            Step.OHMS_RANGE,
+            Step.OHMS_INTEGRATION,
+        }
+    ),
 }
 _PLACES = frozenset({"value", "channel"})
 

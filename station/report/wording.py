@@ -77,8 +77,11 @@ def row_of(judgement: Judgement) -> Row:
 
 
 def first_bad(judgements: Iterable[Judgement]) -> Judgement | None:
-    """Return the first line that failed, else the first that is otherwise not Passed, else None."""
-    bad = [judgement for judgement in judgements if judgement.outcome is not Outcome.PASSED]
+    """Return the first line that failed, else the first that is otherwise not Passed, else None.
+
+    Lines that could not be started on this bench are neither.
+    """
+    bad = [judgement for judgement in judgements if judgement.outcome is not Outcome.PASSED and judgement.counts]
     failed = [judgement for judgement in bad if judgement.outcome is Outcome.FAILED]
     return next(iter(failed or bad), None)
 
@@ -87,7 +90,10 @@ def sentence(outcome: Outcome, judgements: tuple[Judgement, ...], cause: str = "
     """Return the outcome of a run in one line of words."""
     passed = sum(judgement.outcome is Outcome.PASSED for judgement in judgements)
     if outcome is Outcome.PASSED:
-        return f"Passed: all {passed} lines"
+        missing = next((judgement for judgement in judgements if not judgement.counts), None)
+        if missing is None:
+            return f"Passed: all {passed} lines"
+        return f"Passed: {passed} of {len(judgements)} lines; not started: {missing.line.title}: {missing.cause}"
     bad = first_bad(judgements)
     if bad is None or (cause and outcome is Outcome.ABORTED):
         return f"{outcome.value}: {cause}"

@@ -1,6 +1,6 @@
 """The kinds of steps that a profile can write; importing this package registers them all."""
 
-from station.steps import asking, dropping, measuring, overloading, powering, soaking, sweeping, trimming
+from station.steps import asking, dropping, measuring, overloading, powering, resisting, soaking, sweeping, trimming
 from station.steps.kinds import KINDS, Setup, StepForm, step_kind
 
 __all__ = [
@@ -12,6 +12,7 @@ __all__ = [
     "measuring",
     "overloading",
     "powering",
+    "resisting",
     "soaking",
     "step_kind",
     "sweeping",

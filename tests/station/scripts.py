@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from station.asks import (
+    GND,
     Ask,
     Draw,
     Drawn,
@@ -31,6 +32,7 @@ Scripted = float | Exception | Sequence[float | Exception] | Callable[[], float]
 TURN_SECONDS = 2.0
 
 HEALTHY_VOLTS: dict[str, Scripted] = {"INP": 22.0, "INN": -22.0, "OUTP": 15.0, "OUTN": -15.0, "TP1": 5.6}
+HEALTHY_OHMS: dict[str, Scripted] = {"OUTP": 1500.0, "OUTP turned": 540.0, "OUTN turned": 1500.0, "OUTN": 540.0}
 HEALTHY_AMPS: dict[str, Scripted] = {"INP": 0.018, "INN": 0.018}
 
 
@@ -46,6 +48,7 @@ class Script:
 
     volts: Mapping[str, Scripted] = field(default_factory=dict)
     amps: Mapping[str, Scripted] = field(default_factory=dict)
+    ohms: Mapping[str, Scripted] = field(default_factory=dict)  # with the leads turned round: 'OUTP turned'
     fed: Mapping[str, Sequence[Mode]] = field(default_factory=dict)
     turned: Sequence[Turned] = (Turned.DONE,)
     said: Sequence[str] = ("yes",)
@@ -79,14 +82,17 @@ class Script:
         return replace(reading(self._value(ask), self.u(effort), effort=effort), seconds=self.seconds)
 
     def _value(self, ask: Read) -> float:
-        scripted, healthy = (
-            (self.volts, HEALTHY_VOLTS) if ask.quantity is Quantity.VOLTAGE else (self.amps, HEALTHY_AMPS)
-        )
-        told: Any = scripted[ask.terminal] if ask.terminal in scripted else healthy[ask.terminal]
+        scripted, healthy = {
+            Quantity.VOLTAGE: (self.volts, HEALTHY_VOLTS),
+            Quantity.CURRENT: (self.amps, HEALTHY_AMPS),
+            Quantity.RESISTANCE: (self.ohms, HEALTHY_OHMS),
+        }[ask.quantity]
+        name = f"{ask.against} turned" if ask.terminal == GND else ask.terminal
+        told: Any = scripted[name] if name in scripted else healthy[name]
         if callable(told):
             told = told()
         elif isinstance(told, Sequence):
-            told = self._next(f"read {ask.terminal} {ask.quantity}", told)
+            told = self._next(f"read {name} {ask.quantity}", told)
         if isinstance(told, Exception):
             raise told
         return float(told)
