@@ -22,9 +22,10 @@ from station.asks import (
     Turned,
     Wait,
 )
-from station.bench import CHARGING_SECONDS, expected_volts, protection_volts
+from station.bench import CHARGING_SECONDS, protection_volts
 from station.board import Board
 from station.errors import Beyond, NotSolved, Unreadable
+from station.metering import expected_volts
 from station.opening import METER_SHEET, READBACK_ACCURACY
 from station.readings import Look, amps_look, leads, ohms_look, tested_range, volts_look
 

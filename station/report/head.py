@@ -9,7 +9,10 @@ __all__ = ["Head"]
 
 @dataclass(frozen=True)
 class Head:
-    """What a run is of, and what it is measured against: its lines, steps and expected bench seconds."""
+    """What a run is of, and what it is measured against: its lines, steps and expected bench seconds.
+
+    `attended` says that somebody is there to be told which keys do what.
+    """
 
     serial: str
     profile: str
@@ -18,6 +21,7 @@ class Head:
     lines: tuple[Line, ...]
     steps: int
     expected_seconds: float
+    attended: bool = False
 
     def text(self) -> str:
         """Return the head in one line."""

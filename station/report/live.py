@@ -29,7 +29,7 @@ class View:
     def __init__(self, head: Head, seconds: Callable[[], float]) -> None:
         self._head, self._seconds = head, seconds
         self._step = self._caution = ""
-        self._now = Now(head.lines)
+        self._now = Now(head.lines, attended=head.attended)
         self._warnings: list[str] = []
         self._judged: list[Judgement] = []
         self._not_started = 0

@@ -22,8 +22,8 @@ DRIFT = "drift"
 class Now:
     """The open step: its lines, what was read last at each terminal, and the turn that is being made."""
 
-    def __init__(self, lines: tuple[Line, ...]) -> None:
-        self._lines = lines
+    def __init__(self, lines: tuple[Line, ...], *, attended: bool = False) -> None:
+        self._lines, self._attended = lines, attended
         self.open_lines: list[Line] = []
         self._text = ""
         self._turn: Turn | None = None
@@ -86,6 +86,8 @@ class Now:
         parts.append(Text(f"  {turn_text(turn)}", style="bold"))
         if turn.overshot:
             parts.append(Text("  Too far: back past the middle, then come again from the same side."))
+        if self._attended:
+            parts.append(Text("  Enter: leave it here.  'end' and Enter: the trimmer is at its end.", style="dim"))
         return parts
 
     def _window(self, terminal: str) -> Limit | None:

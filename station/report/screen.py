@@ -4,7 +4,8 @@ On a terminal the view is live; elsewhere the same facts come as plain lines.
 """
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from dataclasses import dataclass
 
 from rich.console import Console
 from rich.live import Live
@@ -16,27 +17,44 @@ from station.report.live import View
 from station.report.wording import OUTCOME_STYLES, Row, row_of
 from station.run import Told
 
-__all__ = ["open_screen"]
+__all__ = ["Screen", "open_screen"]
+
+
+@dataclass(frozen=True)
+class Screen:
+    """An open view: what it is to be told, and how to keep it still while somebody is asked."""
+
+    told: Told
+    paused: Callable[[], AbstractContextManager[object]] = nullcontext
 
 
 @contextmanager
 def open_screen(
     console: Console, head: Head, seconds: Callable[[], float], *, transient: bool = False
-) -> Iterator[Told]:
+) -> Iterator[Screen]:
     """Show a run on the console while the block runs; yields what is to be told each ask with its answer.
 
     A transient view goes away at the end.
     """
     if not console.is_terminal:
         plain = _Plain(console, head)
-        yield plain.told
+        yield Screen(plain.told)
         return
     view = View(head, seconds)
-    with Live(view, console=console, refresh_per_second=8, transient=transient):
+    with Live(view, console=console, refresh_per_second=8, transient=transient) as live:
         try:
-            yield view.told
+            yield Screen(view.told, lambda: _paused(live))
         finally:
             view.end()
+
+
+@contextmanager
+def _paused(live: Live) -> Iterator[None]:
+    live.stop()
+    try:
+        yield
+    finally:
+        live.start()
 
 
 def line_text(row: Row) -> Text:
