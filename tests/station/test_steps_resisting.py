@@ -45,10 +45,21 @@ def test_a_reading_that_rises_is_watched_until_it_has_passed_and_no_longer() -> 
     assert (judgement.outcome, judgement.value, judgement.cause) == (
         Outcome.PASSED,
         1100.0,
-        "passed while it still rose",
+        "passed while it still moved",
     )
     reads = [ask for ask in told.of(Read, "OUTP") if ask.quantity is Quantity.RESISTANCE]
     assert len(reads) == 4
+
+
+def test_a_reading_that_falls_has_not_passed_yet() -> None:
+    """1300 and 1200 ohm lie above 1 kohm, but 10 s on at that pace would not."""
+    told = own([1300.0, 1200.0, 1120.0, 1060.0, 1000.0, 900.0, 900.0, 900.0])
+    assert (told.outcome, told.value) == (Outcome.FAILED, 900.0)
+
+
+def test_a_diode_is_accepted_once_its_pace_keeps_it_inside() -> None:
+    told = turned([300.0, 470.0, 500.0, 501.0, 502.0, 520.0], PLAIN.replace("1 kΩ", "1 kΩ, turned: 450 Ω .. 600 Ω"))
+    assert (told.outcome, told.value) == (Outcome.PASSED, 501.0)
 
 
 def test_a_reading_that_settles_below_fails_as_soon_as_it_has_settled() -> None:
