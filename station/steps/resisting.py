@@ -18,9 +18,9 @@ from station.uncertainty import Result, linear, rectangular
 
 __all__ = ["Resistance"]
 
-CHARGED_VOLTS = (
-    0.1  # above this a board is not discharged, and an ohmmeter shows its charge; common practice, no source
-)
+# Above this a board is not discharged; less is what an ohmmeter itself leaves, a junction's drop, and is watched as it
+# moves. Common practice, no source.
+CHARGED_VOLTS = 0.6
 DIODE_VOLTS = 0.2  # the least that a diode drops at a small current, a Schottky's too; common practice, no source
 POLL_SECONDS = 0.2
 # Settled: so many readings lie together within their noise and a share of the value; a charge still moving shows more.

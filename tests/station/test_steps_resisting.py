@@ -142,7 +142,7 @@ def test_the_leads_are_taken_off_and_their_doubt_is_carried() -> None:
 
 
 def test_a_charged_board_is_waited_for_before_any_test_current_flows() -> None:
-    script = Script(volts={"OUTP": [5.0, 2.0, 0.3, 0.05]})
+    script = Script(volts={"OUTP": [5.0, 2.0, 0.7, 0.5]})
     told = answer(step_of(PLAIN), script)
     kinds = [ask.quantity if isinstance(ask, Read) else "wait" for ask in told.asks]
     volts = Quantity.VOLTAGE
@@ -153,7 +153,7 @@ def test_a_board_that_stays_charged_is_not_tested_and_nothing_follows() -> None:
     step = step_of(PLAIN.replace("1 mA,", "1 mA, within: 2 s,"))
     told = answer(step, Script(volts={"OUTP": -4.0}))
     assert {judgement.outcome for judgement in told.judgements} == {Outcome.ABORTED}
-    assert told.judgements[0].cause == "OUTP is charged to more than 100 mV: find what feeds it, or discharge it"
+    assert told.judgements[0].cause == "OUTP is charged to more than 600 mV: find what feeds it, or discharge it"
     assert all(ask.quantity is Quantity.VOLTAGE for ask in told.of(Read))
     assert sum(ask.seconds for ask in told.of(Wait)) == pytest.approx(2.0)
     assert step.form.stops_run
