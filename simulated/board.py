@@ -4,7 +4,7 @@ The instruments reach it through ports; `powered` follows what they apply throug
 """
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -33,7 +33,6 @@ from simulated.powered import Modulation, Powered, Warmth
 __all__ = ["BoardDescription", "SimulatedBoard", "TrimmerDescription", "built", "designed", "fitted"]
 __all__ += ["misbuilt", "tested", "wired"]
 
-OHMMETER = "ohmmeter"
 METER_OHMS = 10e6  # the usual input resistance of a bench meter: common practice, no source
 
 
@@ -148,7 +147,7 @@ class SimulatedBoard:
         A board that is fed is not touched: what feeds it is stronger than the meter.
         """
         if not any(self._powered.setting(name).on for name, _ in self._description.inputs):
-            circuit = tested(self._netlist, self._description.terminals[terminal], turned=turned)
+            circuit = tested(self._netlist, self._description, [terminal], turned=turned)
             self._powered.test(circuit, SupplySetting(volts=most_volts, limit_amps=amps))
 
     def end_test(self) -> None:
@@ -201,13 +200,25 @@ def fitted(netlist: Netlist, description: BoardDescription, rngs: Sequence[np.ra
     )
 
 
-def tested(netlist: Netlist, node: str, *, turned: bool) -> Circuit:
-    """Return the circuit of a board with nothing on it but an ohmmeter, its plus at a node or, `turned`, at GND.
+def tested(
+    netlist: Netlist, description: BoardDescription, terminals: Iterable[str], *, turned: bool = False
+) -> Circuit:
+    """Return the circuit of a board with nothing on it but an ohmmeter at each terminal, `turned`: its plus at GND.
 
-    An ohmmeter is a supply: its test current is the limit, and what it can drive at most is the voltage.
+    An ohmmeter is a supply: its test current is the limit, and what it can drive at most is the voltage. The meter's
+    inputs stay where they are, which is a hundredth of a percent of a kilohm: without them some faults leave nodes
+    to float.
     """
-    plus, minus = ("0", node) if turned else (node, "0")
-    return Circuit(netlist, supplies=(SupplyEnd(OHMMETER, plus, minus),))
+    nodes = description.terminals
+    return Circuit(
+        netlist,
+        supplies=tuple(SupplyEnd(name, *(("0", nodes[name]) if turned else (nodes[name], "0"))) for name in terminals),
+        meters=_meters(description),
+    )
+
+
+def _meters(description: BoardDescription) -> tuple[MeterEnd, ...]:
+    return tuple(MeterEnd(name, node, "0", METER_OHMS) for name, node in description.terminals.items())
 
 
 def wired(netlist: Netlist, description: BoardDescription) -> Circuit:
@@ -220,5 +231,5 @@ def wired(netlist: Netlist, description: BoardDescription) -> Circuit:
         netlist,
         supplies=tuple(SupplyEnd(name, *around(name, node)) for name, node in description.inputs),
         loads=tuple(LoadEnd(name, *around(name, node)) for name, node in description.outputs),
-        meters=tuple(MeterEnd(name, node, "0", METER_OHMS) for name, node in description.terminals.items()),
+        meters=_meters(description),
     )

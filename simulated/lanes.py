@@ -97,7 +97,7 @@ class Lanes:
     def _settle_tested(self, lanes: Sequence["Lane"], *, turned: bool) -> None:
         """Solve lanes that have nothing on them but an ohmmeter."""
         if turned not in self._tested:
-            self._tested[turned] = OhmsLanes(*self._built, self.description.terminals, turned=turned)
+            self._tested[turned] = OhmsLanes(*self._built, self.description, turned=turned)
         rows = np.array([lane.at for lane in lanes], dtype=np.intp)
         travel = {name: self.travel[rows, at] for name, at in self.parameters.items()}
         tests = [lane.test for lane in lanes if lane.test is not None]

@@ -101,8 +101,8 @@ class Powered:
         return dict(self._parameters)
 
     def setting(self, supply: str) -> SupplySetting:
-        """Return what a supply is set to; one that is not on the board is off."""
-        return self._supplies.get(supply, OFF)
+        """Return what a supply is set to; while an ohmmeter is on the board all are off."""
+        return OFF if self.tested else self._supplies[supply]
 
     def test(self, circuit: Circuit, current: SupplySetting) -> None:
         """Take the bench's ends off and let a test current into the board, through the one supply of `circuit`.

@@ -18,13 +18,15 @@ from station.uncertainty import Result, linear, rectangular
 
 __all__ = ["Resistance"]
 
-CHARGED_VOLTS = (
-    0.1  # above this a board is not discharged, and an ohmmeter shows its charge; common practice, no source
-)
+# Above this a board is not discharged; less is what an ohmmeter itself leaves, a junction's drop, and is watched as it
+# moves. Common practice, no source.
+CHARGED_VOLTS = 0.6
 DIODE_VOLTS = 0.2  # the least that a diode drops at a small current, a Schottky's too; common practice, no source
 POLL_SECONDS = 0.2
 # Settled: so many readings lie together within their noise and a share of the value; a charge still moving shows more.
 SETTLED_READINGS, SETTLED_SHARE, SETTLED_NOISES = 3, 5e-4, 4.0
+# A charge moves ever more slowly: what passes now and would so after this long at its present pace, passes.
+AHEAD_SECONDS = 10.0
 
 
 class TerminalOhmsForm(Form):
@@ -38,7 +40,7 @@ class TerminalOhmsForm(Form):
 class Resistance(StepForm):
     """Read ohms at cold terminals at a small test current, in their own polarity and turned round, and judge them.
 
-    A reading that rises while a capacitor charges is watched until it passes, or has settled.
+    A reading that moves while a capacitor charges is watched until it passes for good, or has settled.
     """
 
     model_config = ConfigDict(extra="allow")
@@ -127,15 +129,24 @@ class Resistance(StepForm):
                     return _beyond(rule, line, beyond.ohms)
             else:
                 recent = [*recent[1 - SETTLED_READINGS :], reading]
-                settled = _settled(recent)
-                judgement = rule.judge(line, self._result(reading), last=settled)
+                settled, result = _settled(recent), self._result(reading)
+                judgement = rule.judge(line, result, last=settled)
                 if settled:
                     return judgement
-                if _only_least(line) and judgement.outcome is Outcome.PASSED:
-                    return replace(judgement, cause="passed while it still rose")
+                if judgement.outcome is Outcome.PASSED and self._passes_on(rule, line, recent):
+                    return replace(judgement, cause="passed while it still moved")
             await Wait(POLL_SECONDS)
         cause = judgement.cause or f"still moving after {self.within:g} s"
         return replace(judgement, outcome=Outcome.UNDECIDED, cause=cause)
+
+    def _passes_on(self, rule: Rule, line: Line, recent: list[Reading]) -> bool:
+        """Whether a reading that passes would still do so if it went on moving at its present pace."""
+        if len(recent) < 2:
+            return False
+        before, now = recent[-2:]
+        pace = (now.value - before.value) / max(now.seconds - before.seconds, POLL_SECONDS)
+        ahead = self._result(replace(now, value=now.value + AHEAD_SECONDS * pace))
+        return rule.judge(line, ahead, last=False).outcome is Outcome.PASSED
 
     def _result(self, reading: Reading) -> Result:
         """Return a reading less the leads, whose resistance is known to lie within its tolerance."""
@@ -145,11 +156,6 @@ class Resistance(StepForm):
         result = linear([(1.0, reading)], offset=-float(self.leads.nominal))
         doubt = rectangular(float(self.leads.high - self.leads.nominal))
         return replace(result, u=math.hypot(result.u, doubt))
-
-
-def _only_least(line: Line) -> bool:
-    """Whether a line that passes while the reading rises passes for good."""
-    return line.limit is not None and line.limit.high is None
 
 
 def _settled(recent: list[Reading]) -> bool:

@@ -310,6 +310,15 @@ def test_turned_round_it_is_drawn_out(board, clock):
     assert board.volts("INP") == pytest.approx(-1e-3 * OHMS, rel=0.01)
 
 
+def test_from_one_way_round_to_the_other_the_charge_goes_along(board, clock):
+    board.test("INP", turned=True, amps=1e-3, most_volts=5.0)
+    clock.advance(30.0)
+    board.test("INP", turned=False, amps=1e-3, most_volts=5.0)
+    assert board.volts("INP") == pytest.approx(-1e-3 * OHMS, abs=0.01)
+    clock.advance(30.0)
+    assert board.volts("INP") == pytest.approx(1e-3 * OHMS, rel=0.01)
+
+
 def test_a_test_current_drives_no_more_than_its_volts(board, clock):
     board.test("INP", turned=False, amps=1.0, most_volts=5.0)
     clock.advance(30.0)
@@ -337,7 +346,7 @@ def test_a_board_that_is_fed_takes_no_test_current_and_feeding_takes_the_ohmmete
 
 
 def test_while_an_ohmmeter_is_on_supplies_and_loads_are_off(board, clock):
-    board.test("OUT", turned=False, amps=1e-3, most_volts=5.0)
+    board.test("INP", turned=False, amps=1e-3, most_volts=5.0)
     clock.advance(1.0)
     assert board.supply_state("INP").regulation is Regulation.OFF
     assert board.load_state("OUT").amps == 0.0

@@ -45,10 +45,21 @@ def test_a_reading_that_rises_is_watched_until_it_has_passed_and_no_longer() -> 
     assert (judgement.outcome, judgement.value, judgement.cause) == (
         Outcome.PASSED,
         1100.0,
-        "passed while it still rose",
+        "passed while it still moved",
     )
     reads = [ask for ask in told.of(Read, "OUTP") if ask.quantity is Quantity.RESISTANCE]
     assert len(reads) == 4
+
+
+def test_a_reading_that_falls_has_not_passed_yet() -> None:
+    """1300 and 1200 ohm lie above 1 kohm, but 10 s on at that pace would not."""
+    told = own([1300.0, 1200.0, 1120.0, 1060.0, 1000.0, 900.0, 900.0, 900.0])
+    assert (told.outcome, told.value) == (Outcome.FAILED, 900.0)
+
+
+def test_a_diode_is_accepted_once_its_pace_keeps_it_inside() -> None:
+    told = turned([300.0, 470.0, 500.0, 501.0, 502.0, 520.0], PLAIN.replace("1 kΩ", "1 kΩ, turned: 450 Ω .. 600 Ω"))
+    assert (told.outcome, told.value) == (Outcome.PASSED, 501.0)
 
 
 def test_a_reading_that_settles_below_fails_as_soon_as_it_has_settled() -> None:
@@ -131,7 +142,7 @@ def test_the_leads_are_taken_off_and_their_doubt_is_carried() -> None:
 
 
 def test_a_charged_board_is_waited_for_before_any_test_current_flows() -> None:
-    script = Script(volts={"OUTP": [5.0, 2.0, 0.3, 0.05]})
+    script = Script(volts={"OUTP": [5.0, 2.0, 0.7, 0.5]})
     told = answer(step_of(PLAIN), script)
     kinds = [ask.quantity if isinstance(ask, Read) else "wait" for ask in told.asks]
     volts = Quantity.VOLTAGE
@@ -142,7 +153,7 @@ def test_a_board_that_stays_charged_is_not_tested_and_nothing_follows() -> None:
     step = step_of(PLAIN.replace("1 mA,", "1 mA, within: 2 s,"))
     told = answer(step, Script(volts={"OUTP": -4.0}))
     assert {judgement.outcome for judgement in told.judgements} == {Outcome.ABORTED}
-    assert told.judgements[0].cause == "OUTP is charged to more than 100 mV: find what feeds it, or discharge it"
+    assert told.judgements[0].cause == "OUTP is charged to more than 600 mV: find what feeds it, or discharge it"
     assert all(ask.quantity is Quantity.VOLTAGE for ask in told.of(Read))
     assert sum(ask.seconds for ask in told.of(Wait)) == pytest.approx(2.0)
     assert step.form.stops_run

@@ -26,7 +26,7 @@ def test_the_demo_shows_nine_passed_three_failed_and_where_the_record_is(tmp_pat
 def test_a_healthy_board_passes_with_exit_code_0(tmp_path):
     done = run_board(tmp_path)
 
-    assert (done.returncode, done.stdout) == (0, "SIMULATED D15-1  Passed: all 27 lines\n")
+    assert (done.returncode, done.stdout) == (0, "SIMULATED D15-1  Passed: all 35 lines\n")
     assert done.stderr.splitlines()[-1] == "bench verified safe"
 
 
@@ -43,7 +43,7 @@ def test_json_is_one_document_with_every_line(tmp_path):
 
     told = json.loads(done.stdout)
     assert (told["format"], told["outcome"], told["simulated"]) == (1, "Failed", True)
-    assert len(told["lines"]) == 27 and told["safe"]["verified"] is True
+    assert len(told["lines"]) == 35 and told["safe"]["verified"] is True
 
 
 def test_the_list_and_the_certificate_come_from_the_record(tmp_path):
@@ -67,7 +67,7 @@ def test_check_shows_steps_time_and_the_highest_voltage(tmp_path):
 
     assert done.returncode == 0
     assert "highest voltage between two terminals: 52 V, from INN to INP; rails add up" in done.stdout
-    assert re.search(r"27 lines in 8 steps, about \d+ s of bench time", done.stdout)
+    assert re.search(r"35 lines in 9 steps, about \d+ s of bench time", done.stdout)
     assert "WARNING" not in done.stdout
 
 
