@@ -17,6 +17,9 @@ from station.transcript import written_ask, written_reply
 
 __all__ = ["RunRecord", "begin", "close_left_open", "judgement_facts"]
 
+# Made once, values apart: worded anew for every answer, they would cost more than the disk does.
+_ANSWER, _READING, _JUDGEMENT = answers.insert(), readings.insert(), judgements.insert()
+
 
 def _now() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds")
@@ -44,9 +47,9 @@ class RunRecord:
         row = {"run": self.id, "sequence": self._sequence}
         with self._store.writing() as connection:
             told = {"step": self._step, "ask": written_ask(ask), "reply": written_reply(reply), "told": _now()}
-            connection.execute(answers.insert().values(**row, **told))
+            connection.execute(_ANSWER, {**row, **told})
             if isinstance(ask, Read) and isinstance(reply, Reading):
-                connection.execute(readings.insert().values(**row, **_columns(ask, reply)))
+                connection.execute(_READING, {**row, **_columns(ask, reply)})
 
     def noted(self, event: Event) -> None:
         """Keep a step's begin and end, and a judgement; what was only said is not kept."""
@@ -63,7 +66,7 @@ class RunRecord:
             self._position += 1
             with self._store.writing() as connection:
                 row = {"run": self.id, "position": self._position, **judgement_facts(event.judgement)}
-                connection.execute(judgements.insert().values(**row))
+                connection.execute(_JUDGEMENT, row)
 
     def ended(self, outcome: Outcome, cause: str, safe: SafeState) -> None:
         """Close the run."""

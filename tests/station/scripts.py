@@ -1,5 +1,6 @@
 """A performer that says what a test scripted, and remembers what it was asked."""
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -34,6 +35,7 @@ TURN_SECONDS = 2.0
 HEALTHY_VOLTS: dict[str, Scripted] = {"INP": 22.0, "INN": -22.0, "OUTP": 15.0, "OUTN": -15.0, "TP1": 5.6}
 HEALTHY_OHMS: dict[str, Scripted] = {"OUTP": 1500.0, "OUTP turned": 540.0, "OUTN turned": 1500.0, "OUTN": 540.0}
 HEALTHY_AMPS: dict[str, Scripted] = {"INP": 0.018, "INN": 0.018}
+SAG_OHMS = 0.01  # of a healthy output under load
 
 
 def reading(
@@ -44,7 +46,10 @@ def reading(
 
 @dataclass
 class Script:
-    """Values by terminal: one for always, or one after another of which the last stays; an exception is raised."""
+    """Values by terminal: one for always, or one after another of which the last stays; an exception is raised.
+
+    Terminals that nobody scripted are healthy: inputs at what they are fed, outputs a little lower under load.
+    """
 
     volts: Mapping[str, Scripted] = field(default_factory=dict)
     amps: Mapping[str, Scripted] = field(default_factory=dict)
@@ -89,6 +94,8 @@ class Script:
         }[ask.quantity]
         name = f"{ask.against} turned" if ask.terminal == GND else ask.terminal
         told: Any = scripted[name] if name in scripted else healthy[name]
+        if ask.quantity is Quantity.VOLTAGE and name not in scripted:
+            told = self._standing(name, told)
         if callable(told):
             told = told()
         elif isinstance(told, Sequence):
@@ -96,6 +103,14 @@ class Script:
         if isinstance(told, Exception):
             raise told
         return float(told)
+
+    def _standing(self, terminal: str, healthy: float) -> float:
+        """Where a healthy terminal stands under what was asked last."""
+        fed = [ask.volts for ask in self.asks if isinstance(ask, Feed) and ask.terminal == terminal and ask.volts]
+        drawn = [ask.amps for ask in self.asks if isinstance(ask, Draw) and ask.terminal == terminal]
+        if fed:
+            return fed[-1]
+        return healthy - math.copysign(SAG_OHMS * drawn[-1], healthy) if drawn else healthy
 
     def turn(self, ask: Turn) -> Turned:
         self.asks.append(ask)
