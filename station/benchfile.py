@@ -9,9 +9,10 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
-from drivers import InstrumentKind, dialect, dialect_names
+from drivers import InstrumentKind
 from station.asks import GND
 from station.board import Board
+from station.dialectfile import dialect_faults
 from station.document import Document, Path_, parse_document, read_text
 from station.errors import InputError, Problem
 from station.forms import AmpsValue, Form, HertzValue, OhmsValue, RatioValue, VoltsValue, fill, nearest
@@ -212,10 +213,9 @@ def _instrument_faults(form: BenchForm) -> Iterator[Found]:
                 what = f"'{name}' has the address of '{resources[instrument.resource]}'"
                 yield (section, name, "resource"), what, "give each instrument its own"
             kind = KINDS[section]
-            fitting = [each for each in dialect_names() if dialect(each).instrument == kind]
-            if instrument.dialect not in fitting:
-                what = f"'{instrument.dialect}' is not a dialect of a {kind}"
-                yield (section, name, "dialect"), what, nearest(instrument.dialect, fitting)
+            unprotected = isinstance(instrument, SupplyForm) and instrument.unprotected
+            for fault in dialect_faults(instrument.dialect, kind, unprotected=unprotected):
+                yield (section, name, "dialect"), *fault
             names[name], resources[instrument.resource] = section, name
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
-from drivers import AccuracyTable
+from drivers import AccuracyTable, dialect
 from station.benchfile import BenchFile, parse_bench_file
 from station.board import Board
 from station.readings import MeterSheet
@@ -49,8 +49,7 @@ SUPPLY = """\
     resource: {resource}
     dialect: {dialect}
     identity: RAILBENCH,SIM-SUPPLY
-    channels: {{{channels}}}
-    unprotected: true
+    channels: {{{channels}}}{unprotected}
     current: {{of reading: 0.1 %, counts: 5, digit: 0.1 mA, noise: 10 µA}}"""
 LOAD = """\
   {name}:
@@ -88,7 +87,9 @@ def _section(
     """Return the instruments of a kind; where there are several of them, each has one channel."""
     names, spoken = _of_kind(kind, resources), {**DIALECTS, **dialects}[kind]
     own = ", ".join(channels if len(names) == 1 else channels[:1])
-    return "\n".join(words.format(name=n, resource=resources[n], dialect=spoken, channels=own) for n in names)
+    unprotected = "\n    unprotected: true" if dialect(spoken).lacking else ""
+    rest = {"dialect": spoken, "channels": own, "unprotected": unprotected}
+    return "\n".join(words.format(name=name, resource=resources[name], **rest) for name in names)
 
 
 def _of_kind(kind: str, resources: Mapping[str, str]) -> list[str]:
