@@ -32,7 +32,7 @@ def outcome_of(supply: str, load: str, faults: Sequence[str] = ()) -> Outcome:
     return ended.outcome
 
 
-@pytest.mark.parametrize(("supply", "load"), zip(SUPPLIES, cycle(LOADS), strict=False), ids=SUPPLIES)
+@pytest.mark.parametrize(("supply", "load"), list(zip(SUPPLIES, cycle(LOADS), strict=False)), ids=SUPPLIES)
 def test_a_healthy_board_passes_whatever_its_bench_speaks(supply: str, load: str) -> None:
     assert outcome_of(supply, load) is Outcome.PASSED
 
