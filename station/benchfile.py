@@ -1,18 +1,16 @@
 """Read the bench file: which instruments are there, how good they are, and which of them reaches which terminal."""
 
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
-from typing import Annotated
 
-from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import Field, model_validator
 
 from drivers import InstrumentKind
 from station.asks import GND
+from station.benchvalues import Day, Hooked, HookedValue
 from station.board import Board
-from station.dialectfile import dialect_faults
+from station.dialectfile import dialect_faults, placed
 from station.document import Document, Path_, parse_document, read_text
 from station.errors import InputError, Problem
 from station.forms import AmpsValue, Form, HertzValue, OhmsValue, RatioValue, VoltsValue, fill, nearest
@@ -21,36 +19,6 @@ __all__ = ["BenchFile", "BenchForm", "Hooked", "MeterForm", "SupplyForm", "WireF
 __all__ += ["parse_bench_file"]
 
 KINDS: dict[str, InstrumentKind] = {"supplies": "supply", "meters": "meter", "loads": "load"}
-_PLACE = re.compile(r"(\S+(?: \S+)*?)(?: (\d{1,3}))?")
-
-
-def _day(text: object) -> date:
-    try:
-        return date.fromisoformat(str(text))
-    except ValueError:
-        raise ValueError(f"'{text}' is not a date; write year-month-day, such as 2027-03-31") from None
-
-
-Day = Annotated[date, BeforeValidator(_day), WithJsonSchema({"type": "string", "format": "date"})]
-
-
-@dataclass(frozen=True)
-class Hooked:
-    """An instrument, and the channel of it where it has several, as a wiring names them: 'psu 2'."""
-
-    instrument: str
-    channel: int | None
-
-
-def _hooked(text: object) -> Hooked:
-    match = _PLACE.fullmatch(str(text).strip())
-    if match is None or not isinstance(text, str):
-        raise ValueError(f"'{text}' names no instrument; write its name and channel, such as 'psu 1'")
-    name, channel = match.groups()
-    return Hooked(name, None if channel is None else int(channel))
-
-
-HookedValue = Annotated[Hooked, BeforeValidator(_hooked), WithJsonSchema({"type": "string", "examples": ["psu 1"]})]
 
 
 class CalibrationForm(Form):
@@ -163,6 +131,18 @@ class BenchForm(Form):
         """Every instrument by its name."""
         return {**self.supplies, **self.meters, **self.loads}
 
+    def beside(self, folder: Path) -> "BenchForm":
+        """Return the same with dialect files where they lie, so that any process finds them."""
+
+        def moved(instruments: Mapping[str, InstrumentForm]) -> dict[str, InstrumentForm]:
+            return {
+                name: each.model_copy(update={"dialect": placed(each.dialect, folder)})
+                for name, each in instruments.items()
+            }
+
+        update = {"supplies": moved(self.supplies), "meters": moved(self.meters), "loads": moved(self.loads)}
+        return self.model_copy(update=update)
+
 
 @dataclass(frozen=True)
 class BenchFile:
@@ -188,6 +168,7 @@ def parse_bench_file(text: str, path: Path) -> BenchFile:
     document = parse_document(text, str(path))
     form, problems = fill(BenchForm, document.data, document, ())
     if form is not None:
+        form = form.beside(path.parent)
         problems = [document.problem(*found) for found in (*_instrument_faults(form), *_wiring_faults(form))]
     if form is None or problems:
         raise InputError(problems)
@@ -214,7 +195,8 @@ def _instrument_faults(form: BenchForm) -> Iterator[Found]:
                 yield (section, name, "resource"), what, "give each instrument its own"
             kind = KINDS[section]
             unprotected = isinstance(instrument, SupplyForm) and instrument.unprotected
-            for fault in dialect_faults(instrument.dialect, kind, unprotected=unprotected):
+            channels = instrument.channels if isinstance(instrument, (SupplyForm, LoadForm)) else ()
+            for fault in dialect_faults(instrument.dialect, kind, channels, unprotected=unprotected):
                 yield (section, name, "dialect"), *fault
             names[name], resources[instrument.resource] = section, name
 

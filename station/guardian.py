@@ -17,8 +17,9 @@ from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from typing import IO
 
-from drivers import DriverError, Links, Load, Supply, dialect, open_links
-from station.errors import BenchError
+from drivers import DriverError, Links, Load, Supply, open_links
+from station.dialectfile import spoken
+from station.errors import BenchError, InputError
 from station.safety import CUT_BY_HAND
 
 __all__ = ["Guardian", "Ward", "open_guardian"]
@@ -150,11 +151,11 @@ def made_safe(wards: Iterable[Ward], most_seconds: float = MOST_SECONDS) -> list
 def _switched_off(links: Links, ward: Ward) -> list[str]:
     """Return what could not be verified on one instrument, on a link of its own."""
     try:
-        words = dialect(ward.dialect)
+        words = spoken(ward.dialect)
         session = links.open(ward.resource, name=ward.name, termination=words.manners.termination)
         driver = Load(session, words) if ward.kind == "load" else Supply(session, words)
         return [f"{ward.name}: {problem}" for channel in ward.channels for problem in driver.make_safe(channel)]
-    except DriverError as error:
+    except (DriverError, InputError) as error:  # InputError: somebody has changed a dialect's file meanwhile
         return [f"{ward.name}: {error}"]
 
 

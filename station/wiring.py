@@ -7,9 +7,10 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Supply, dialect
+from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Supply
 from station.asks import GND
 from station.benchfile import BenchForm, CurrentRowForm, Hooked, InstrumentForm, MeterForm, SupplyForm
+from station.dialectfile import spoken
 from station.errors import BenchError
 from station.readings import MeterSheet
 
@@ -62,7 +63,7 @@ def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wirin
     """Open and identify every instrument; drivers.DriverError for a link's trouble, BenchError for another's name."""
 
     def opened(name: str, instrument: InstrumentForm) -> Supply | Load | Meter:
-        words = dialect(instrument.dialect)
+        words = spoken(instrument.dialect)
         session = links.open(instrument.resource, name=name, termination=words.manners.termination)
         if isinstance(instrument, SupplyForm):
             return Supply(session, words, wait=wait, unprotected=instrument.unprotected)

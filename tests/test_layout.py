@@ -54,6 +54,8 @@ DOORS = {
     "drivers": (
         "station.bench",
         "station.benchfile",
+        "station.dialectfile",
+        "station.dialectforms",
         "station.guardian",
         "station.lane",
         "station.metering",

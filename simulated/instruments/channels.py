@@ -11,17 +11,15 @@ from dataclasses import dataclass
 from typing import Literal
 
 from simulated.instruments.answers import joined, nr1, nr3
+from simulated.instruments.binding import HeaderSuffix, Implied, Selected
 from simulated.instruments.grammar import Element
 from simulated.instruments.parameters import (
     Boolean,
     ChannelList,
     Choice,
-    HeaderSuffix,
-    Implied,
     Limit,
     Numeric,
     Parameter,
-    Selected,
     WhenGiven,
 )
 from simulated.instruments.tree import Command, command

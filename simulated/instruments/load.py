@@ -7,8 +7,9 @@ import numpy as np
 
 from simulated.clock import VirtualClock
 from simulated.instruments.accuracy import Accuracy, Readback, Readout, drawn
+from simulated.instruments.binding import Selected
 from simulated.instruments.channels import Channels, Style, channels_in, event, reading, setting, switch
-from simulated.instruments.parameters import Choice, Integer, Numeric, Selected
+from simulated.instruments.parameters import Choice, Integer, Numeric
 from simulated.instruments.scpi import Connection, Interpreter
 from simulated.instruments.status import Status
 from simulated.instruments.tree import Command, command

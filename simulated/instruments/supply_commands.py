@@ -1,10 +1,11 @@
 """What a simulated supply is told on the standard tree, and with channel prefixes."""
 
 from simulated.instruments.answers import joined, nr1
+from simulated.instruments.binding import HeaderSuffix, Selected
 from simulated.instruments.channels import Channels, Style, event, named_channels, reading, setting, switch
 from simulated.instruments.errors import ScpiError
 from simulated.instruments.panel import Panel
-from simulated.instruments.parameters import Boolean, Choice, HeaderSuffix, Integer, Numeric, Selected
+from simulated.instruments.parameters import Boolean, Choice, Integer, Numeric
 from simulated.instruments.supply_channel import Trip
 from simulated.instruments.tree import Command, command
 
