@@ -99,16 +99,17 @@ def _place_faults(form: DialectForm) -> Iterator[Found]:
         return
     shared = form.common_switch or (base.common_switch if base else 0)
     for where, template in _templates(form):
-        whole = where[1] in FOR_ALL or (shared and where[1] == Step.OUTPUT) or where[0] == "clear trips"
-        if not whole and "{channel}" not in template and "{name}" not in template:
+        for_all = where[1] in FOR_ALL or (shared and where[1] == Step.OUTPUT)
+        if not for_all and "{channel}" not in template and "{name}" not in template:
             instead = "write {channel} or {name} where it belongs, or 'channels: one', or how one is selected"
             yield where, f"'{template}' names no channel", instead
 
 
-def _templates(form: DialectForm) -> Iterator[tuple[tuple[str, str], str]]:
+def _templates(form: DialectForm) -> Iterator[tuple[tuple[str, str, str], str]]:
     for name, setting in form.settings.items():
-        yield from (((("settings"), name), text) for text in (setting.send, setting.ask) if text)
-    yield from ((("measured", name), question.ask) for name, question in form.measured.items())
+        said = (("send", setting.send), ("ask", setting.ask))
+        yield from ((("settings", name, key), text) for key, text in said if text)
+    yield from ((("measured", quantity, "ask"), question.ask) for quantity, question in form.measured.items())
 
 
 def _base(form: DialectForm) -> Dialect | None:

@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from drivers import InstrumentKind
 from drivers.dialects import Bit, Step
@@ -55,10 +55,17 @@ def _asked(text: str) -> str:
     return text
 
 
+def _word(text: object) -> str:
+    word = str(text)
+    if not isinstance(text, (str, int)) or not re.fullmatch(r"[A-Za-z0-9_]{1,12}", word):
+        raise ValueError(f"'{text}' is not one word; write up to 12 letters, digits and _")
+    return word
+
+
 Template = Annotated[str, AfterValidator(_template), Field(max_length=60)]
 Sent = Annotated[Template, AfterValidator(_sent)]
 Asked = Annotated[Template, AfterValidator(_asked)]
-Word = Annotated[str, Field(pattern=r"^[A-Za-z0-9_]{1,12}$")]
+Word = Annotated[str, BeforeValidator(_word)]
 
 
 class SettingForm(Form):
@@ -67,7 +74,7 @@ class SettingForm(Form):
     send: Sent | None = None
     ask: Asked | None = None
     resolution: str | None = None
-    settles_in: SecondsValue | None = None
+    settles_in: SecondsValue | None = Field(None, ge=0.0, le=60.0)
     decimals: int | None = Field(None, ge=0, le=9)
     on: Word | None = None
     off: Word | None = None
@@ -112,9 +119,9 @@ class SelectForm(Form):
 class TalkForm(Form):
     """How the instrument wants to be talked to, whatever is said."""
 
-    gap: SecondsValue | None = None
-    before_reply: SecondsValue | None = None
-    first_reply: SecondsValue | None = None
+    gap: SecondsValue | None = Field(None, ge=0.0, le=10.0)
+    before_reply: SecondsValue | None = Field(None, ge=0.0, le=10.0)
+    first_reply: SecondsValue | None = Field(None, ge=0.0, le=10.0)
     errors: Asked | None = None  # the question that empties the error queue; "" where there is none
     remote: Asked | None = None
     local: Asked | None = None

@@ -7,9 +7,10 @@ from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
-from drivers import AccuracyTable, dialect
+from drivers import AccuracyTable
 from station.benchfile import BenchFile, parse_bench_file
 from station.board import Board
+from station.dialectfile import spoken
 from station.readings import MeterSheet
 from station.wiring import meter_sheet, readback_accuracy
 
@@ -85,10 +86,10 @@ def _section(
     words: str, kind: str, resources: Mapping[str, str], dialects: Mapping[str, str], channels: list[str]
 ) -> str:
     """Return the instruments of a kind; where there are several of them, each has one channel."""
-    names, spoken = _of_kind(kind, resources), {**DIALECTS, **dialects}[kind]
+    names, named = _of_kind(kind, resources), {**DIALECTS, **dialects}[kind]
     own = ", ".join(channels if len(names) == 1 else channels[:1])
-    unprotected = "\n    unprotected: true" if dialect(spoken).lacking else ""
-    rest = {"dialect": spoken, "channels": own, "unprotected": unprotected}
+    unprotected = "\n    unprotected: true" if spoken(named).lacking else ""
+    rest = {"dialect": named, "channels": own, "unprotected": unprotected}
     return "\n".join(words.format(name=name, resource=resources[name], **rest) for name in names)
 
 

@@ -31,7 +31,7 @@ Style = Literal[
     "single channel",
     "selected by number",
     "selected by name",
-    "selected by name, common switch",
+    "selected by name on one switch",
     "channel suffix",
     "channel prefix",
     "serial words",

@@ -21,7 +21,7 @@ from simulated.ports import SupplyPort
 __all__ = ["ChannelState", "Quirks", "Supply"]
 
 _PLAIN = ("serial words", "short tokens")
-_COMMON_SWITCH = ("selected by name, common switch", "serial words")
+_COMMON_SWITCH = ("selected by name on one switch", "serial words")
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ __all__ = ["prefix_commands", "standard_commands"]
 
 _LEVEL = "[:LEVel][:IMMediate][:AMPLitude]"
 _WATCHDOG_SECONDS = Numeric(1.0, 3600.0, 60.0, 1.0, "S")
-_ONE_REGISTER_A_CHANNEL = ("selected by name", "selected by name, common switch", "channel suffix")
+_ONE_REGISTER_A_CHANNEL = ("selected by name", "selected by name on one switch", "channel suffix")
 
 
 def standard_commands(panel: Panel, style: Style, channels: Channels) -> list[Command]:

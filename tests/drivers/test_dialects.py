@@ -93,7 +93,7 @@ def test_a_dialect_says_which_protections_it_has_no_words_for(name: str, lacking
     [
         ("single channel", 2, "write 1, the only one"),
         ("selected by name", 5, "asked for channel 5; write 1 to 4"),
-        ("selected by name, common switch", 3, "asked for channel 3; write 1 to 2"),
+        ("selected by name on one switch", 3, "asked for channel 3; write 1 to 2"),
         ("serial words", 3, "asked for channel 3; write 1 to 2"),
         ("channel list", 0, "asked for channel 0; write 1 or more"),
     ],

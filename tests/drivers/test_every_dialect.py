@@ -21,12 +21,12 @@ STYLES: tuple[Style, ...] = (
     "single channel",
     "selected by number",
     "selected by name",
-    "selected by name, common switch",
+    "selected by name on one switch",
     "channel suffix",
     "channel prefix",
     "serial words",
 )
-COMMON_SWITCH = ("selected by name, common switch", "serial words")
+COMMON_SWITCH = ("selected by name on one switch", "serial words")
 PLAIN, WELL_BEHAVED = Quirks(), Manners()
 QUIRKS = {
     "as in the manual": (Quirks(hides_trip=False), Manners()),
@@ -222,7 +222,7 @@ def test_making_one_channel_of_a_common_switch_safe_leaves_none_on(common: Style
         assert bench.ports[0].state().volts < 0.1  # the first one's 22 V did not come back with it
 
 
-SELECTED: tuple[Style, ...] = ("selected by number", "selected by name", "selected by name, common switch")
+SELECTED: tuple[Style, ...] = ("selected by number", "selected by name", "selected by name on one switch")
 
 
 @pytest.mark.parametrize("joins", [True, False], ids=["joined", "one command a line"])

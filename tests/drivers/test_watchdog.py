@@ -19,7 +19,7 @@ WITH_ONE: tuple[Style, ...] = (
     "channel list",
     "selected by number",
     "selected by name",
-    "selected by name, common switch",
+    "selected by name on one switch",
     "channel suffix",
 )
 WITHOUT: tuple[Style, ...] = ("channel prefix", "serial words")

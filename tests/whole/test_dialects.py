@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from itertools import cycle
+from pathlib import Path
 
 import pytest
 
@@ -13,6 +14,7 @@ from station.program import compiled
 from station.rehearsal import highest_volts
 from station.run import NoRecord, run
 from tests.benches import full_profile
+from tests.station.test_dialectfile import TOKENS
 
 SUPPLIES, LOADS = (
     [name for name in dialect_names() if dialect(name).instrument == kind] for kind in ("supply", "load")
@@ -37,9 +39,14 @@ def test_a_healthy_board_passes_whatever_its_bench_speaks(supply: str, load: str
     assert outcome_of(supply, load) is Outcome.PASSED
 
 
-@pytest.mark.parametrize("supply", ["serial words", "channel prefix", "selected by name, common switch"])
+@pytest.mark.parametrize("supply", ["serial words", "channel prefix", "selected by name on one switch"])
 def test_a_shorted_board_fails_with_a_supply_that_says_little(supply: str) -> None:
     assert outcome_of(supply, "channel list load", ["C101:short"]) is Outcome.FAILED
+
+
+def test_a_healthy_board_passes_on_a_supply_whose_dialect_is_a_file(tmp_path: Path) -> None:
+    (tmp_path / "tokens.yaml").write_text(TOKENS, encoding="utf-8")
+    assert outcome_of(str(tmp_path / "tokens.yaml"), "channel list load") is Outcome.PASSED
 
 
 def test_every_load_dialect_has_had_its_turn() -> None:

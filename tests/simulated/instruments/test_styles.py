@@ -44,7 +44,7 @@ def test_the_manuals_sequence_sets_one_channel(style: Style, messages: list[str]
 @pytest.mark.parametrize(
     ("style", "messages"),
     [
-        ("selected by name, common switch", ["INST OUT2", "CURR 1", "VOLT 5", "OUTP ON"]),
+        ("selected by name on one switch", ["INST OUT2", "CURR 1", "VOLT 5", "OUTP ON"]),
         ("serial words", ["ISET2:1.000", "VSET2:5.00", "OUT1"]),
     ],
 )
