@@ -20,7 +20,7 @@ from drivers.errors import (
     UnknownDialect,
     Where,
 )
-from drivers.links import Links, open_links
+from drivers.links import Links, listed_resources, open_links
 from drivers.load import Load
 from drivers.meter import Meter, MeterReading, OhmsReading, fitting_range, range_of_current
 from drivers.scpi import Identity
@@ -61,6 +61,7 @@ __all__ = [
     "dialect",
     "dialect_names",
     "fitting_range",
+    "listed_resources",
     "open_links",
     "range_of_current",
     "row_for",

@@ -9,11 +9,21 @@ from dataclasses import dataclass
 
 from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Supply, dialect
 from station.asks import GND
-from station.benchfile import BenchForm, CurrentRowForm, Hooked, InstrumentForm, MeterForm
+from station.benchfile import BenchForm, CurrentRowForm, Hooked, MeterForm
 from station.errors import BenchError
 from station.readings import MeterSheet
 
-__all__ = ["LoadChannel", "MeterChannel", "SupplyChannel", "Wiring", "meter_sheet", "readback_accuracy", "wired"]
+__all__ = [
+    "LoadChannel",
+    "MeterChannel",
+    "SupplyChannel",
+    "Wiring",
+    "identified",
+    "meter_sheet",
+    "opened",
+    "readback_accuracy",
+    "wired",
+]
 
 
 @dataclass(frozen=True)
@@ -58,19 +68,13 @@ class Wiring:
     identities: Mapping[str, str]
 
 
+Driver = Supply | Load | Meter
+
+
 def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wiring:
     """Open and identify every instrument; drivers.DriverError for a link's trouble, BenchError for another's name."""
-
-    def opened(name: str, instrument: InstrumentForm) -> Supply | Load | Meter:
-        session, words = links.open(instrument.resource, name=name), dialect(instrument.dialect)
-        if words.instrument == "supply":
-            return Supply(session, words, wait=wait)
-        if words.instrument == "load":
-            return Load(session, words, wait=wait)
-        return Meter(session, words, wait=wait, mains_hz=form.mains)
-
-    drivers = {name: opened(name, instrument) for name, instrument in form.instruments().items()}
-    identities = {name: _identified(name, driver, form) for name, driver in drivers.items()}
+    drivers = {name: opened(name, form, links, wait) for name in form.instruments()}
+    identities = {name: identified(name, driver, form) for name, driver in drivers.items()}
     supplies, loads, meters = dict[str, SupplyChannel](), dict[str, LoadChannel](), dict[str, MeterChannel]()
     for terminal, wire in form.wiring.items():
         if wire.supply is not None:
@@ -90,13 +94,24 @@ def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wirin
     return Wiring(supplies, loads, meters, identities)
 
 
+def opened(name: str, form: BenchForm, links: Links, wait: Callable[[float], None]) -> Driver:
+    """Open the link to an instrument and return its driver; nothing is said to it."""
+    instrument = form.instruments()[name]
+    session, words = links.open(instrument.resource, name=name), dialect(instrument.dialect)
+    if words.instrument == "supply":
+        return Supply(session, words, wait=wait)
+    if words.instrument == "load":
+        return Load(session, words, wait=wait)
+    return Meter(session, words, wait=wait, mains_hz=form.mains)
+
+
 def _number(hooked: Hooked) -> int:
     assert hooked.channel is not None, f"the bench file's check let '{hooked.instrument}' through without a channel"
     return hooked.channel
 
 
-def _identified(name: str, driver: Supply | Load | Meter, form: BenchForm) -> str:
-    """Return who an instrument says it is; spaces after the commas of its reply and of the file do not count."""
+def identified(name: str, driver: Driver, form: BenchForm) -> str:
+    """Return who an instrument says it is; BenchError if that is not who the file says (blanks after commas aside)."""
     found, wanted = driver.identify(), form.instruments()[name].identity
     if not _squeezed(found.fields).startswith(_squeezed(wanted)):
         address = form.instruments()[name].resource

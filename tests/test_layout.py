@@ -53,7 +53,9 @@ DOORS = {
     "station": (),
     "drivers": (
         "station.bench",
+        "station.bench_state",
         "station.benchfile",
+        "station.benching",
         "station.guardian",
         "station.lane",
         "station.metering",
