@@ -12,6 +12,7 @@ from station.forms import AmpsValue, SecondsValue, VoltsValue
 from station.lines import Judgement, Line
 from station.quantities import Limit, LimitError, format_value, parse_value
 from station.steps.kinds import Finding, Setup, StepForm, Taken, feed_inputs, judged_by_looks, step_kind
+from station.steps.settling import agree
 from station.uncertainty import measured
 
 __all__ = ["Discharge", "Ramp"]
@@ -99,8 +100,8 @@ class Ramp(StepForm):
 
         async def take(effort: float, open_lines: Sequence[Line]) -> list[Taken]:
             if effort > setup.rule.efforts[0]:
-                for line in open_lines:  # what was highest at the top stands there still, and can be looked at longer
-                    if highest[line.title] is shown[line.title]:
+                for line in open_lines:  # what is as high at the top as it ever was can be looked at longer
+                    if agree(highest[line.title], shown[line.title]):
                         shown[line.title] = await Read(line.terminal, _quantity(line), effort)
                         highest[line.title] = shown[line.title]
             return [Taken(measured(highest[line.title])) for line in open_lines]
