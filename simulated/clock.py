@@ -2,6 +2,7 @@
 
 import threading
 import time
+from collections.abc import Callable
 
 __all__ = ["RealClock", "VirtualClock"]
 
@@ -16,6 +17,7 @@ class VirtualClock:
 
     def __init__(self) -> None:
         self._seconds = 0.0
+        self._alarms: list[tuple[float, Callable[[], None]]] = []
         self._lock = threading.Lock()  # for adding up: every simulated instrument answers on a thread of its own
 
     def seconds(self) -> float:
@@ -23,10 +25,33 @@ class VirtualClock:
         return self._seconds
 
     def advance(self, seconds: float) -> None:
-        """Let `seconds` of bench time pass; a negative or NaN time is refused with ValueError."""
+        """Let `seconds` of bench time pass; a negative or NaN time is refused with ValueError.
+
+        What is to happen in between happens at its time, not at the end.
+        """
         _refuse_odd(seconds)
+        left = seconds
+        while (step := self._step(left)) is not None:
+            passed, ring = step
+            left -= passed
+            ring()
+
+    def call_at(self, seconds: float, ring: Callable[[], None]) -> None:
+        """Call `ring` once, on whichever thread, when the bench time is `seconds`; a past one, as soon as it moves."""
         with self._lock:
-            self._seconds += seconds
+            self._alarms.append((seconds, ring))
+
+    def _step(self, left: float) -> tuple[float, Callable[[], None]] | None:
+        """Move on to the first alarm within `left` and return it, or to the end and return None."""
+        with self._lock:
+            at, ring = min(self._alarms, key=lambda alarm: alarm[0], default=(float("inf"), None))
+            if ring is None or at > self._seconds + left:
+                self._seconds += left
+                return None
+            self._alarms.remove((at, ring))
+            passed = max(0.0, at - self._seconds)
+            self._seconds += passed
+            return passed, ring
 
 
 class RealClock(VirtualClock):
@@ -44,3 +69,9 @@ class RealClock(VirtualClock):
         """Wait for `seconds`; a negative or NaN time is refused with ValueError."""
         _refuse_odd(seconds)
         time.sleep(seconds)
+
+    def call_at(self, seconds: float, ring: Callable[[], None]) -> None:
+        """Call `ring` once, on a thread of its own, at so many seconds; no alarm keeps a process alive."""
+        timer = threading.Timer(max(0.0, seconds - self.seconds()), ring)
+        timer.daemon = True
+        timer.start()

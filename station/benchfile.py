@@ -111,10 +111,14 @@ class InstrumentForm(Form):
 
 
 class SupplyForm(InstrumentForm):
-    """A supply, with the accuracy of its current readback."""
+    """A supply, with the accuracy of its current readback.
+
+    `unprotected` lets a board be fed by one without protections of its own: only the station then ends a fault.
+    """
 
     channels: dict[int, ChannelForm] = Field(min_length=1)
     current: CurrentRowForm
+    unprotected: bool = False
 
 
 class LoadForm(InstrumentForm):

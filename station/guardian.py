@@ -150,8 +150,8 @@ def made_safe(wards: Iterable[Ward], most_seconds: float = MOST_SECONDS) -> list
 def _switched_off(links: Links, ward: Ward) -> list[str]:
     """Return what could not be verified on one instrument, on a link of its own."""
     try:
-        session = links.open(ward.resource, name=ward.name)
         words = dialect(ward.dialect)
+        session = links.open(ward.resource, name=ward.name, termination=words.manners.termination)
         driver = Load(session, words) if ward.kind == "load" else Supply(session, words)
         return [f"{ward.name}: {problem}" for channel in ward.channels for problem in driver.make_safe(channel)]
     except DriverError as error:

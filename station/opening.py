@@ -25,7 +25,7 @@ from station.guardian import Ward, open_guardian
 from station.interrupts import Interrupts
 from station.lock import locked
 from station.operators import Operator
-from station.simulated_file import simulated_file, simulated_meter_sheet, simulated_readback
+from station.simulated_file import DIALECTS, simulated_file, simulated_meter_sheet, simulated_readback
 from station.wiring import wired
 
 __all__ = ["OpenBench", "OpenSimulated", "described", "open_instruments", "open_simulated", "opened_inside"]
@@ -108,15 +108,18 @@ def open_simulated(
     faults: Sequence[str] = (),
     nominal: bool = False,
     interrupts: Interrupts | None = None,
+    dialects: Mapping[str, str] = DIALECTS,
 ) -> Iterator[OpenSimulated]:
     """Open a simulated bench with one board on it, protections set for the highest volts of each input.
 
+    `dialects` is what its supply and its load speak.
+
     Raises InputError where netlist or fault is wrong, BenchError where an instrument does not do as told.
     """
-    with opened_inside(board, seed, faults, nominal) as inside, open_links() as links:
+    with opened_inside(board, seed, faults, nominal, dialects=dialects) as inside, open_links() as links:
         clock = SimulatedClock(inside.clock)
         try:
-            wiring = wired(simulated_file(board, inside.resources).form, links, clock.wait)
+            wiring = wired(simulated_file(board, inside.resources, dialects=dialects).form, links, clock.wait)
             performer = Bench(board, wiring, clock, _Hands(inside), interrupts or Interrupts())
             performer.prepare(highest_volts)
         except DriverError as error:
@@ -128,7 +131,12 @@ def open_simulated(
 
 @contextmanager
 def opened_inside(
-    board: Board, seed: int, faults: Sequence[str], nominal: bool, clock: VirtualClock | None = None
+    board: Board,
+    seed: int,
+    faults: Sequence[str],
+    nominal: bool,
+    clock: VirtualClock | None = None,
+    dialects: Mapping[str, str] = DIALECTS,
 ) -> Iterator[SimulatedBench]:
     """Open the simulated side; a board that loses its operating point on the way ends as an error of its own.
 
@@ -137,7 +145,8 @@ def opened_inside(
     try:
         with ExitStack() as stack:
             try:
-                made = open_bench(described(board), seed=seed, faults=faults, nominal=nominal, clock=clock)
+                what = described(board)
+                made = open_bench(what, seed=seed, faults=faults, nominal=nominal, clock=clock, dialects=dialects)
                 inside = stack.enter_context(made)
             except (CircuitError, SimulatedError) as error:
                 raise InputError.about(*halves(error)) from error

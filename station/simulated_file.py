@@ -13,18 +13,13 @@ from station.board import Board
 from station.readings import MeterSheet
 from station.wiring import meter_sheet, readback_accuracy
 
-__all__ = ["simulated_file", "simulated_meter_sheet", "simulated_readback"]
+__all__ = ["DIALECTS", "simulated_file", "simulated_meter_sheet", "simulated_readback"]
 
 TEXT = """\
 # A simulated bench. Every figure below is invented; so is the board at its end.
 bench: simulated bench for {board}
 supplies:
-  supply:
-    resource: {supply}
-    dialect: channel list
-    identity: RAILBENCH,SIM-SUPPLY
-    channels: {{{supply_channels}}}
-    current: {{of reading: 0.1 %, counts: 5, digit: 0.1 mA, noise: 10 µA}}
+{supplies}
 meters:
   meter:
     resource: {meter}
@@ -45,44 +40,80 @@ meters:
       - {{range: 1 MΩ, of reading: 100 ppm, of range: 10 ppm, noise: 3 Ω}}
     resolution: {{0.02: 10 ppm, 0.2: 3 ppm, 1: 1 ppm, 10: 0.3 ppm, 100: 0.1 ppm}}
 loads:
-  load:
-    resource: {load}
-    dialect: channel list load
-    identity: RAILBENCH,SIM-LOAD
-    channels: {{{load_channels}}}
+{loads}
 wiring:
 {wiring}
 """
+SUPPLY = """\
+  {name}:
+    resource: {resource}
+    dialect: {dialect}
+    identity: RAILBENCH,SIM-SUPPLY
+    channels: {{{channels}}}
+    unprotected: true
+    current: {{of reading: 0.1 %, counts: 5, digit: 0.1 mA, noise: 10 µA}}"""
+LOAD = """\
+  {name}:
+    resource: {resource}
+    dialect: {dialect}
+    identity: RAILBENCH,SIM-LOAD
+    channels: {{{channels}}}"""
 ANYWHERE = {"supply": "supply", "meter": "meter", "load": "load"}
+DIALECTS: Mapping[str, str] = {"supply": "channel list", "load": "channel list load"}
 
 
-def simulated_file(board: Board, resources: Mapping[str, str], path: Path = Path("simulated bench")) -> BenchFile:
+def simulated_file(
+    board: Board,
+    resources: Mapping[str, str],
+    path: Path = Path("simulated bench"),
+    dialects: Mapping[str, str] = DIALECTS,
+) -> BenchFile:
     """Return the bench file of a simulated bench with a board on it; `resources` by instrument."""
+    lines = _wiring(board, resources)
     inputs, outputs = board.terminals("input"), board.terminals("output")
-    lines = _wiring(list(inputs), list(outputs), list(board.terminals("probe")), board)
     text = TEXT.format(
         board=board.name,
-        **resources,
-        supply_channels=_channels(len(inputs), "60 V", "5 A"),
-        load_channels=_channels(len(outputs), "80 V", "20 A"),
+        meter=resources["meter"],
+        supplies=_section(SUPPLY, "supply", resources, dialects, _channels(len(inputs), "60 V", "5 A")),
+        loads=_section(LOAD, "load", resources, dialects, _channels(len(outputs), "80 V", "20 A")),
         inputs=2 * len(lines),
         wiring="\n".join(lines),
     )
     return parse_bench_file(text, path)
 
 
-def _channels(count: int, volts: str, amps: str) -> str:
-    return ", ".join(f"{number}: {{up to: {volts}, amps: {amps}}}" for number in range(1, count + 1))
+def _section(
+    words: str, kind: str, resources: Mapping[str, str], dialects: Mapping[str, str], channels: list[str]
+) -> str:
+    """Return the instruments of a kind; where there are several of them, each has one channel."""
+    names, spoken = _of_kind(kind, resources), {**DIALECTS, **dialects}[kind]
+    own = ", ".join(channels if len(names) == 1 else channels[:1])
+    return "\n".join(words.format(name=n, resource=resources[n], dialect=spoken, channels=own) for n in names)
 
 
-def _wiring(inputs: list[str], outputs: list[str], probes: list[str], board: Board) -> list[str]:
+def _of_kind(kind: str, resources: Mapping[str, str]) -> list[str]:
+    return [name for name in resources if name.split()[0] == kind]
+
+
+def _channels(count: int, volts: str, amps: str) -> list[str]:
+    return [f"{number}: {{up to: {volts}, amps: {amps}}}" for number in range(1, count + 1)]
+
+
+def _place(kind: str, at: int, resources: Mapping[str, str]) -> str:
+    """Return the instrument and channel at the board's input or output number `at`, from 0."""
+    names = _of_kind(kind, resources)
+    return f"{kind} {at + 1}" if len(names) == 1 else f"{names[at]} 1"
+
+
+def _wiring(board: Board, resources: Mapping[str, str]) -> list[str]:
     """Return a line a terminal: inputs on supply channels, outputs on loads, all on the meter, both ways round."""
+    inputs, outputs, probes = (list(board.terminals(kind)) for kind in ("input", "output", "probe"))
     reached = [*inputs, *outputs, *probes]
     lines = []
     for number, name in enumerate(reached, start=1):
         turned = ", plus at: GND" if board.form.terminals[name].sign < 0.0 else ""
-        fed = f"supply: supply {inputs.index(name) + 1}{turned}, " if name in inputs else ""
-        drawn = f"load: load {outputs.index(name) + 1}, " if name in outputs else ""
+        fed = f"supply: {_place('supply', inputs.index(name), resources)}{turned}, " if name in inputs else ""
+        drawn = f"load: {_place('load', outputs.index(name), resources)}, " if name in outputs else ""
         meter = f"meter: meter {number}, turned meter: meter {number + len(reached)}"
         lines.append(f"  {name}: {{{fed}{drawn}{meter}}}")
     return lines
@@ -91,8 +122,11 @@ def _wiring(inputs: list[str], outputs: list[str], probes: list[str], board: Boa
 @cache
 def _sheets() -> tuple[MeterSheet, AccuracyTable]:
     one = _channels(1, "60 V", "5 A")
+    supplies, loads = (
+        _section(words, kind, ANYWHERE, DIALECTS, one) for words, kind in ((SUPPLY, "supply"), (LOAD, "load"))
+    )
     wiring = "  INP: {supply: supply 1, meter: meter 1}"
-    text = TEXT.format(board="any", **ANYWHERE, supply_channels=one, load_channels=one, inputs=1, wiring=wiring)
+    text = TEXT.format(board="any", meter="meter", supplies=supplies, loads=loads, inputs=1, wiring=wiring)
     form = parse_bench_file(text, Path("any")).form
     return meter_sheet(form.meters["meter"]), readback_accuracy(form.supplies["supply"].current)
 

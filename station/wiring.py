@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Supply, dialect
 from station.asks import GND
-from station.benchfile import BenchForm, CurrentRowForm, Hooked, MeterForm
+from station.benchfile import BenchForm, CurrentRowForm, Hooked, MeterForm, SupplyForm
 from station.errors import BenchError
 from station.readings import MeterSheet
 
@@ -97,9 +97,10 @@ def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wirin
 def opened(name: str, form: BenchForm, links: Links, wait: Callable[[float], None]) -> Driver:
     """Open the link to an instrument and return its driver; nothing is said to it."""
     instrument = form.instruments()[name]
-    session, words = links.open(instrument.resource, name=name), dialect(instrument.dialect)
-    if words.instrument == "supply":
-        return Supply(session, words, wait=wait)
+    words = dialect(instrument.dialect)
+    session = links.open(instrument.resource, name=name, termination=words.manners.termination)
+    if isinstance(instrument, SupplyForm):
+        return Supply(session, words, wait=wait, unprotected=instrument.unprotected)
     if words.instrument == "load":
         return Load(session, words, wait=wait)
     return Meter(session, words, wait=wait, mains_hz=form.mains)

@@ -7,7 +7,8 @@ common practice, no source.
 
 from types import MappingProxyType
 
-from drivers.dialects.dialect import Compare, Dialect, MeterTraits, OhmsRange, Question, Setting, Step
+from drivers.dialects.dialect import Dialect, MeterTraits, OhmsRange, Step
+from drivers.dialects.wording import Compare, Question, Setting
 
 __all__ = ["METER"]
 
