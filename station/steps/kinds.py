@@ -5,7 +5,7 @@ It touches no instrument, so the same code runs on the bench, on a simulated ben
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, ClassVar, Literal, TypeVar
 
@@ -17,7 +17,8 @@ from station.judge import Rule
 from station.lines import Judgement, Line
 from station.uncertainty import measured
 
-__all__ = ["KINDS", "SETTLE_SECONDS", "Finding", "Setup", "StepForm", "feed_inputs", "judged_reading", "step_kind"]
+__all__ = ["KINDS", "SETTLE_SECONDS", "BoundStep", "Finding", "Setup", "StepForm", "feed_inputs", "judged_reading"]
+__all__ += ["step_kind"]
 
 SETTLE_SECONDS = 0.5  # between a change of input or load and the reading; common practice, no source
 
@@ -27,17 +28,27 @@ KINDS: dict[str, type["StepForm"]] = {}
 
 @dataclass(frozen=True)
 class Setup:
-    """What a step's program works with beside its own keys: the board, the rule, its title and current limit."""
+    """What a step's program works with beside its own keys: the board, the rule, its title and current limit.
+
+    `before` has the steps that come before it in its profile, in order.
+    """
 
     board: Board
     rule: Rule
     title: str
     amps_limit: float = 0.0
+    before: tuple["BoundStep", ...] = field(default=(), repr=False, compare=False)
 
     @cached_property
     def nominal_volts(self) -> dict[str, float]:
         """Each input's nominal volts, in the sheet's order."""
         return {name: form.nominal or 0.0 for name, form in self.board.terminals("input").items()}
+
+    @property
+    def live(self) -> bool:
+        """Whether the inputs are fed when the step begins: a step before it fed them and none since has discharged."""
+        last = next((step.form for step in reversed(self.before) if step.form.powers or step.form.discharges), None)
+        return last is not None and last.powers
 
     def line(self, name: str, terminal: str, limit: Any) -> Line:  # noqa: ANN401  Limit or None, as Line has it
         """Return a line of this step."""
@@ -54,6 +65,7 @@ class StepForm(Form):
     kind: ClassVar[str]
     others: ClassVar[Literal["terminals", "trimmers", "nothing"]] = "nothing"  # what keys beyond the fields name
     powers: ClassVar[bool] = False  # feeds inputs, and needs a current limit for it
+    discharges: ClassVar[bool] = False  # leaves every input off
     stops_run: ClassVar[bool] = False  # nothing after it makes sense when one of its lines is not Passed
 
     name: str | None = None
@@ -88,6 +100,14 @@ class StepForm(Form):
     async def program(self, setup: Setup) -> tuple[Judgement, ...]:
         """Ask, and return one judgement per line."""
         raise NotImplementedError
+
+
+@dataclass(frozen=True)
+class BoundStep:
+    """A step with the setup it runs under."""
+
+    form: StepForm
+    setup: Setup
 
 
 Kind = TypeVar("Kind", bound=type[StepForm])

@@ -110,6 +110,8 @@ def _ceiling(sign: float, magnitude: float) -> Limit:
 class Discharge(StepForm):
     """Switch loads and inputs off and wait until every terminal has fallen below a safe voltage."""
 
+    discharges = True
+
     below: VoltsValue = Field(2.0, gt=0.0)
     within: SecondsValue = Field(120.0, gt=0.0)
 

@@ -182,7 +182,27 @@ def refusal(text: str) -> list[str]:
             "ramp: {inputs: [INP], over: -5 s, current limit: 1 A}",
             "27: over: '-5 s' does not fit; note that input should be greater than or equal to 0",
         ),
-        ("inspect: {}", "5: the key 'ask' is missing; write 'ask: ...' here"),
+        (
+            "inspect: {}",
+            "5: nothing is asked; write 'ask: ...', or 'points: [...]' with one yes or no each",
+        ),
+        (
+            "inspect: {points: []}",
+            "15: the list of points is empty; write at least one, such as 'both LEDs lit'",
+        ),
+        (
+            "inspect: {points: ['LED lit', ' ']}",
+            "35: the point is empty; write what is to be seen, such as 'both LEDs lit'",
+        ),
+        (
+            "inspect: {points: ['LED lit', 'LED lit']}",
+            "35: 'LED lit' stands here a second time; keep one of them",
+        ),
+        (
+            "inspect: {ask: shiny, points: ['LED lit']}",
+            "27: points stand beside a single question; make that question one of the points",
+        ),
+        ("inspect: {points: LED lit}", "15: points: 'LED lit' does not fit; note that input should be a valid list"),
         ("discharge: {below: 2 mA}", "17: below: '2 mA' is in A; write a value in V"),
     ],
 )

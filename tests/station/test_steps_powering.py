@@ -1,20 +1,13 @@
-"""The steps that bring the inputs up and down: inspect, ramp, discharge."""
+"""The steps that bring the inputs up and down: ramp, discharge."""
 
 import pytest
 
-from station.asks import Draw, Feed, Mode, Question, Read, Wait
+from station.asks import Draw, Feed, Mode, Read, Wait
 from station.lines import Outcome
 from tests.station.boards import RAMP, profile_of, step_of
 from tests.station.scripts import Script, answer
 
 ramp = profile_of(RAMP).steps[0]
-
-
-@pytest.mark.parametrize(("said", "outcome"), [("yes", Outcome.PASSED), ("no", Outcome.FAILED)])
-def test_an_inspection_is_what_the_operator_says(said: str, outcome: Outcome) -> None:
-    told = answer(step_of("inspect: {ask: 'Joints shiny?'}"), Script(said=[said]))
-    assert told.asks == (Question("Joints shiny?", ("yes", "no")),)
-    assert (told.judged("Joints shiny?").outcome, told.judgements[0].cause) == (outcome, f"answered {said}")
 
 
 def test_a_ramp_raises_both_inputs_together_in_even_steps_of_at_most_two_volts() -> None:
