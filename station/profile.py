@@ -206,7 +206,7 @@ class _Steps:
         return title
 
     def _amps_limit(self, form: StepForm, path: Path_) -> float:
-        own = form.own_amps_limit()
+        own = form.own_amps_limit(self._before)
         if form.kind == "ramp":
             self._inherited = own
         if own is None and form.powers:

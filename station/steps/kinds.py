@@ -74,8 +74,8 @@ class StepForm(Form):
         """The entries beyond the fields, by terminal or trimmer."""
         return dict(self.__pydantic_extra__ or {})
 
-    def own_amps_limit(self) -> float | None:
-        """The current limit that the step itself writes, if any (amps)."""
+    def own_amps_limit(self, before: tuple["BoundStep", ...]) -> float | None:
+        """Return the current limit that the step itself writes, if any (amps); `before` are the steps before it."""
         limit: float | None = getattr(self, "current_limit", None)
         return limit
 

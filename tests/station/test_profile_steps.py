@@ -22,7 +22,8 @@ def refusal(text: str) -> list[str]:
         (
             "xyz: {}",
             "5: 'xyz' is not a kind of step; "
-            "write one of inspect, line sweep, load sweep, dropout, measure, overload, ramp, discharge, soak, trim",
+            "write one of inspect, line sweep, load sweep, dropout, measure, overload, ramp, discharge, final, soak, "
+            "trim",
         ),
         (
             "{measure: {}, trim: {}}",
