@@ -29,7 +29,7 @@ from station.board import Board
 from station.clock import Clock
 from station.errors import BenchError, Beyond, NotHere, Unreadable
 from station.interrupts import Interrupts
-from station.readings import MeterSheet, amps_look, leads, ohms_look, tested_range, volts_look
+from station.readings import MeterSheet, amps_look, drawn, leads, ohms_look, tested_range, volts_look
 from station.safety import made_safe
 
 __all__ = ["Bench", "LoadChannel", "Operator", "SupplyChannel", "Wiring", "expected_volts", "protection_volts"]
@@ -63,10 +63,11 @@ class SupplyChannel:
 
 @dataclass(frozen=True)
 class LoadChannel:
-    """A load channel on an output."""
+    """A load channel on an output; `setting` says how well it keeps the current it is set to."""
 
     load: Load
     channel: int
+    setting: AccuracyTable
 
 
 @dataclass(frozen=True)
@@ -129,7 +130,7 @@ class Bench:
         with _told_as_bench_error():
             wired.load.set_current(wired.channel, ask.amps)
             wired.load.switch(wired.channel, ask.amps > 0.0)
-        return Drawn()
+        return drawn(wired.setting, ask.amps)
 
     def wait(self, ask: Wait) -> None:
         """See Performer; looks for an interrupt all along."""

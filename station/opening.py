@@ -47,6 +47,7 @@ METER_SHEET = MeterSheet(
 READBACK_ACCURACY = AccuracyTable(
     (AccuracyRow("current", 0.0, of_reading=1e-3, counts=5, digit=1e-4, noise_rms=1e-5),)  # 0.1 % + 0.5 mA
 )
+LOAD_ACCURACY = AccuracyTable((AccuracyRow("current", 0.0, of_reading=5e-4, counts=5, digit=1e-4),))  # 0.05 % + 0.5 mA
 
 
 @dataclass(frozen=True)
@@ -119,7 +120,7 @@ def _wired(board: Board, inside: SimulatedBench, links: Links, clock: Clock) -> 
             name: SupplyChannel(supply, channel, form.sign < 0.0, READBACK_ACCURACY)
             for channel, (name, form) in enumerate(inputs.items(), start=1)
         },
-        loads={name: LoadChannel(load, channel) for channel, name in enumerate(outputs, start=1)},
+        loads={name: LoadChannel(load, channel, LOAD_ACCURACY) for channel, name in enumerate(outputs, start=1)},
         meter=meter,
         meter_channels={name: channel for channel, name in enumerate(reached, start=1)},
         turned_channels={name: channel for channel, name in enumerate(reached, start=1 + len(reached))},

@@ -2,6 +2,7 @@
 
 from station.steps import (
     asking,
+    budgeting,
     dropping,
     measuring,
     overloading,
@@ -20,6 +21,7 @@ __all__ = [
     "Setup",
     "StepForm",
     "asking",
+    "budgeting",
     "dropping",
     "measuring",
     "overloading",
