@@ -78,6 +78,9 @@ def run(
         list[str] | None,
         typer.Option("--fault", metavar="PART:KIND", help="A fault of the simulated board, such as R108:open."),
     ] = None,
+    operator: Annotated[
+        str, typer.Option("--operator", metavar="NAME", help="Who tests and acknowledges the cautions.")
+    ] = "",
     store: StoreOption = None,
     json_: JsonOption = False,
 ) -> None:
@@ -87,7 +90,7 @@ def run(
 
     if not simulated:
         raise InputError.about("a bench of instruments can't be described yet", "add --simulated")
-    board = Wanted(serial, seed, tuple(fault or ()))
+    board = Wanted(serial, seed, tuple(fault or ()), operator)
     raise typer.Exit(run_board(profile, board, store, console(), as_json=json_))
 
 

@@ -23,11 +23,12 @@ Show = Callable[[Head, Callable[[], float]], AbstractContextManager[Told]]  # op
 
 @dataclass(frozen=True)
 class Wanted:
-    """The board that is to be tested; seed and faults make the simulated one."""
+    """The board that is to be tested, and who tests it; seed and faults make the simulated one."""
 
     serial: str
     seed: int
     faults: tuple[str, ...] = ()
+    operator: str = ""
 
 
 @dataclass(frozen=True)
@@ -51,12 +52,13 @@ def tested(
     profile: Profile, board: Wanted, store: Store, show: Show, rehearsal: Rehearsal, interrupts: Interrupts
 ) -> Tested:
     """Run a profile on a simulated board; raises what opening bench or store raises, the rest is in `ended`."""
-    program = compiled(profile)
+    program = compiled(profile, rehearsal.hazards)
     measured_by = tuple(program.lines()), len(profile.steps), rehearsal.seconds
     head = Head(board.serial, profile.name, profile.revision, True, *measured_by)
     highest = highest_volts(profile)
     with open_simulated(profile.board, highest, seed=board.seed, faults=board.faults, interrupts=interrupts) as bench:
-        record = begin(store, profile, board.serial, simulated=True, bench=bench.facts, software=software())
+        facts = {**bench.facts, "operator": board.operator}
+        record = begin(store, profile, board.serial, simulated=True, bench=facts, software=software())
         with show(head, bench.clock.seconds) as told:
             envelope = Envelope(profile.board)
             ended = run(program, bench.performer, record, envelope=envelope, interrupts=interrupts, told=told)

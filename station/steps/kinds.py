@@ -13,6 +13,7 @@ from station.asks import Feed, Quantity, Read
 from station.board import Board, TerminalForm
 from station.document import Path_
 from station.forms import Form
+from station.hazards import Hazard, Hazards
 from station.judge import Rule
 from station.lines import Judgement, Line
 from station.uncertainty import measured
@@ -30,7 +31,7 @@ KINDS: dict[str, type["StepForm"]] = {}
 class Setup:
     """What a step's program works with beside its own keys: the board, the rule, its title and current limit.
 
-    `before` has the steps that come before it in its profile, in order.
+    `before` has the steps that come before it in its profile, in order; `hazards` what is known of the run's dangers.
     """
 
     board: Board
@@ -38,6 +39,7 @@ class Setup:
     title: str
     amps_limit: float = 0.0
     before: tuple["BoundStep", ...] = field(default=(), repr=False, compare=False)
+    hazards: Hazards = field(default=Hazards(), repr=False, compare=False)
 
     @cached_property
     def nominal_volts(self) -> dict[str, float]:
@@ -66,6 +68,7 @@ class StepForm(Form):
     others: ClassVar[Literal["terminals", "trimmers", "nothing"]] = "nothing"  # what keys beyond the fields name
     powers: ClassVar[bool] = False  # feeds inputs, and needs a current limit for it
     discharges: ClassVar[bool] = False  # leaves every input off
+    brings: ClassVar[tuple[Hazard, ...]] = ()  # dangers beyond those of power
     stops_run: ClassVar[bool] = False  # nothing after it makes sense when one of its lines is not Passed
 
     name: str | None = None
@@ -85,8 +88,18 @@ class StepForm(Form):
             return {}
         return {name: abs(form.nominal or 0.0) for name, form in setup.board.terminals("input").items()}
 
+    def dangers(self, setup: Setup) -> tuple[Hazard, ...]:
+        """Return the kinds of danger that the step brings; a run's first step of each kind is acknowledged."""
+        if not self.powers:
+            return self.brings
+        mains = () if setup.board.form.mains_side is None else (Hazard.MAINS,)
+        return (Hazard.POWER, *mains, *self.brings)
+
     def caution(self, setup: Setup) -> str:
-        """Return what the operator should mind from this step on; empty where there is nothing new."""
+        """Return what the operator should mind from this step on; empty where there is nothing new.
+
+        What is computed (volts, charge, heat) is told beside it.
+        """
         return ""
 
     def findings(self, setup: Setup) -> Iterator[Finding]:

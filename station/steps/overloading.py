@@ -7,6 +7,7 @@ from pydantic import ConfigDict, Field
 
 from station.asks import Draw, Quantity, Read, Reading, Wait
 from station.forms import AmpsValue, CurrentLimit, Form, SecondsValue
+from station.hazards import Hazard
 from station.lines import Judgement, Line
 from station.quantities import Limit, format_value
 from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_inputs, step_kind
@@ -37,6 +38,7 @@ class Overload(StepForm):
     __pydantic_extra__: dict[str, OverloadForm]
     others = "terminals"
     powers = True
+    brings = (Hazard.OVERLOAD,)
 
     settle: SecondsValue = Field(SETTLE_SECONDS, ge=0.0)
     current_limit: AmpsValue | None = None

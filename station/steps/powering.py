@@ -46,13 +46,7 @@ class Ramp(StepForm):
 
     def caution(self, setup: Setup) -> str:
         """See StepForm."""
-        inputs = setup.board.terminals("input")
-        span = sum(abs(inputs[name].nominal or 0.0) for name in self.inputs if name in inputs)
-        between = f"Rails add up: up to {span:g} V from input to input. " if len(self.inputs) > 1 else ""
-        return (
-            f"{between}Reversed electrolytics can burst: eye protection on, hands off until the ramp is complete. "
-            "Follow your local rules for work on live equipment."
-        )
+        return "Reversed electrolytics can burst: eye protection on, hands off until the ramp is complete."
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""

@@ -45,10 +45,6 @@ def test_a_ramp_of_one_input_keeps_the_other_off() -> None:
     assert [j.line.terminal for j in told.judgements if j.line.name == "highest current"] == ["INN"]
 
 
-def test_a_ramp_warns_of_both_rails_together() -> None:
-    assert ramp.form.caution(ramp.setup).startswith("Rails add up: up to 44 V from input to input. ")
-
-
 def test_a_discharge_takes_loads_off_before_inputs() -> None:
     empty = Script(volts=dict.fromkeys(("INP", "INN", "OUTP", "OUTN"), 0.1))
     told = answer(step_of("discharge: {below: 2 V}"), empty)

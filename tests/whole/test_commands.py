@@ -30,6 +30,27 @@ def test_a_healthy_board_passes_with_exit_code_0(tmp_path):
     assert done.stderr.splitlines()[-1] == "bench verified safe"
 
 
+def test_cautions_are_acknowledged_by_name_and_time_and_the_certificate_says_so(tmp_path):
+    run_board(tmp_path, "--operator", "A. Tester")
+
+    page = railbench("certificate", "D15-1", "--store", tmp_path / "r.sqlite", home=tmp_path)
+    shown = railbench("records", "show", "D15-1", "--store", tmp_path / "r.sqlite", "--json", home=tmp_path)
+
+    html = (tmp_path / page.stdout.strip()).read_text(encoding="utf-8")
+    assert "A. Tester; simulated hands answered" in html
+    for danger in ("ramp: first power", "overload: overload on purpose"):
+        assert re.search(rf"{danger}: acknowledged at \d{{4}}-\d\d-\d\dT[\d:.]+\+00:00<", html)
+    assert json.loads(shown.stdout)["bench"]["operator"] == "A. Tester"
+
+
+@pytest.mark.parametrize("name", [" A. Tester", "A" * 65, "A.\nTester"])
+def test_a_name_that_is_none_is_refused(tmp_path, name):
+    done = run_board(tmp_path, "--operator", name)
+
+    assert done.returncode == 2
+    assert "is not an operator's name; write at most 64 letters, no blank at an end" in done.stderr
+
+
 @pytest.mark.parametrize("fault", ["R108:open", "R206:open", "DZ101:reversed", "RF101:open"])
 def test_a_faulty_board_fails_with_exit_code_1(tmp_path, fault):
     done = run_board(tmp_path, "--fault", fault)
@@ -67,6 +88,7 @@ def test_check_shows_steps_time_and_the_highest_voltage(tmp_path):
 
     assert done.returncode == 0
     assert "highest voltage between two terminals: 52 V, from INN to INP; rails add up" in done.stdout
+    assert "Capacitors hold up to 1.5 J; C" in done.stdout
     assert re.search(r"27 lines in 8 steps, about \d+ s of bench time", done.stdout)
     assert "WARNING" not in done.stdout
 
