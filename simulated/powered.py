@@ -14,6 +14,7 @@ from simulated.circuit import Circuit, LoadEnd, OperatingPoint, Parts, SupplyEnd
 from simulated.clock import VirtualClock
 from simulated.errors import SimulatedError
 from simulated.motion import FINE, ROUGH, Conditions, Motion, Motions
+from simulated.strain import Strain, strained
 
 __all__ = ["Modulation", "Powered", "Warmth"]
 
@@ -157,6 +158,11 @@ class Powered:
                 self._follow(self._motion, passed)
             self._heat.follow(dissipation(self._circuit, self._point()), passed)
         return self._point()
+
+    def strain(self) -> Strain:
+        """Return what the parts go through now."""
+        point = self.now()
+        return strained(self._circuit, point, parts=self._parts, parameters=self._parameters, celsius=self.celsius)
 
     def ripple_volts(self, node: str, modulation: Modulation) -> float:
         """Return the rms volts at a node that come through from a modulated supply, around where it stands now."""

@@ -111,7 +111,9 @@ class Fed:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A load's answer: the setting was taken over."""
+    """A load's answer: the setting was taken over; `u` is the standard uncertainty of what it draws (amps)."""
+
+    u: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from drivers import DriverError, Links, Load, Meter, Supply, open_links
-from station.benchfile import BenchForm, InstrumentForm
+from station.bench_forms import BenchForm, InstrumentForm
 from station.board import Board
 from station.errors import BenchError
 from station.judge import EFFORTS
@@ -21,7 +21,7 @@ from station.program import compiled
 from station.quantities import Limit, format_value
 from station.readings import MeterSheet, amps_look, volts_look
 from station.uncertainty import measured
-from station.wiring import identified, meter_sheet, opened, readback_accuracy
+from station.wiring import current_accuracy, identified, meter_sheet, opened
 
 __all__ = ["LEAST_RATIO", "Grip", "InstrumentState", "calibration_note", "grips", "looked_at"]
 
@@ -136,7 +136,7 @@ def _looks(form: BenchForm, board: Board, line: Line) -> Callable[[float], float
         sheet = meter_sheet(form.meters[wire.meter.instrument])
         return lambda volts: _volts_u(sheet, board, line.terminal, volts)
     if limit.unit == "A" and wire.supply is not None and "current" in line.name:
-        table = readback_accuracy(form.supplies[wire.supply.instrument].current)
+        table = current_accuracy(form.supplies[wire.supply.instrument].current)
         return lambda amps: measured(amps_look(table, 1).reading(amps, 0.0)).u
     return None
 

@@ -81,6 +81,9 @@ def run(
         list[str] | None,
         typer.Option("--fault", metavar="PART:KIND", help="A fault of the simulated board, such as R108:open."),
     ] = None,
+    operator: Annotated[
+        str, typer.Option("--operator", metavar="NAME", help="Who tests and acknowledges the cautions.")
+    ] = "",
     store: StoreOption = None,
     json_: JsonOption = False,
 ) -> None:
@@ -93,7 +96,7 @@ def run(
         raise InputError.about(what, "write --bench FILE, or else --simulated")
     if fault and not simulated:
         raise InputError.about("a fault can only be put into a simulated board", "take --fault out")
-    board = Wanted(serial, seed, tuple(fault or ()))
+    board = Wanted(serial, seed, tuple(fault or ()), operator)
     raise typer.Exit(run_board(profile, board, store, console(), as_json=json_, bench=bench))
 
 

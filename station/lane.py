@@ -26,8 +26,8 @@ from station.bench import CHARGING_SECONDS, protection_volts
 from station.board import Board
 from station.errors import Beyond, NotSolved, Unreadable
 from station.metering import expected_volts
-from station.opening import METER_SHEET, READBACK_ACCURACY
-from station.readings import Look, amps_look, leads, ohms_look, tested_range, volts_look
+from station.opening import LOAD_ACCURACY, METER_SHEET, READBACK_ACCURACY
+from station.readings import Look, amps_look, drawn, leads, ohms_look, tested_range, volts_look
 
 __all__ = ["Desk", "LanePerformer", "Unsolved"]
 
@@ -133,7 +133,7 @@ class LanePerformer:
         """See Performer."""
         if self.lane.draw(ask.terminal, ask.amps):
             self.lane.clock.advance(DRAW_SECONDS)
-        return Drawn()
+        return drawn(LOAD_ACCURACY, ask.amps)
 
     def wait(self, ask: Wait) -> None:
         """See Performer."""

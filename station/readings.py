@@ -8,12 +8,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from drivers import AccuracyRow, AccuracyTable, OhmsRange, bound, fitting_range, range_of_current, row_for
-from station.asks import GND, Read, Reading
+from station.asks import GND, Drawn, Read, Reading
 from station.errors import InputError, NotHere
 from station.quantities import format_value
 from station.uncertainty import rectangular, resolution
 
-__all__ = ["Look", "MeterSheet", "amps_look", "leads", "ohms_look", "tested_range", "volts_look"]
+__all__ = ["Look", "MeterSheet", "amps_look", "drawn", "leads", "ohms_look", "tested_range", "volts_look"]
 
 
 @dataclass(frozen=True)
@@ -90,3 +90,8 @@ def amps_look(readback: AccuracyTable, channel: int) -> Look:
     row = row_for(readback, "current", 0.0)
     u_random = math.hypot(row.noise_rms, resolution(row.digit))
     return Look(row, u_random, f"supply channel {channel}, current readback", 1.0)
+
+
+def drawn(setting: AccuracyTable, amps: float) -> Drawn:
+    """Return the answer of a load that was set to a current; one whose input is off draws nothing, exactly."""
+    return Drawn(rectangular(bound(row_for(setting, "current", 0.0), amps)) if amps else 0.0)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Supply, dialect
 from station.asks import GND
-from station.benchfile import BenchForm, CurrentRowForm, Hooked, MeterForm, SupplyForm
+from station.bench_forms import BenchForm, CurrentRowForm, Hooked, MeterForm, SupplyForm
 from station.errors import BenchError
 from station.readings import MeterSheet
 
@@ -18,10 +18,10 @@ __all__ = [
     "MeterChannel",
     "SupplyChannel",
     "Wiring",
+    "current_accuracy",
     "identified",
     "meter_sheet",
     "opened",
-    "readback_accuracy",
     "wired",
 ]
 
@@ -38,10 +38,11 @@ class SupplyChannel:
 
 @dataclass(frozen=True)
 class LoadChannel:
-    """A load channel on an output."""
+    """A load channel on an output; `setting` says how well it keeps the current it is set to."""
 
     load: Load
     channel: int
+    setting: AccuracyTable
 
 
 @dataclass(frozen=True)
@@ -80,12 +81,13 @@ def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wirin
         if wire.supply is not None:
             supply, readback = drivers[wire.supply.instrument], form.supplies[wire.supply.instrument].current
             assert isinstance(supply, Supply)
-            turned, table = wire.plus_at == GND, readback_accuracy(readback)
+            turned, table = wire.plus_at == GND, current_accuracy(readback)
             supplies[terminal] = SupplyChannel(supply, _number(wire.supply), turned, table)
         if wire.load is not None:
             load = drivers[wire.load.instrument]
             assert isinstance(load, Load)
-            loads[terminal] = LoadChannel(load, _number(wire.load))
+            setting = current_accuracy(form.loads[wire.load.instrument].current)
+            loads[terminal] = LoadChannel(load, _number(wire.load), setting)
         if wire.meter is not None:
             meter, sheet = drivers[wire.meter.instrument], meter_sheet(form.meters[wire.meter.instrument])
             assert isinstance(meter, Meter)
@@ -134,7 +136,7 @@ def meter_sheet(form: MeterForm) -> MeterSheet:
     return MeterSheet(AccuracyTable((*volts, *ohms)), dict(form.resolution))
 
 
-def readback_accuracy(form: CurrentRowForm) -> AccuracyTable:
-    """Return the accuracy of a supply's current readback as the bench file has it."""
+def current_accuracy(form: CurrentRowForm) -> AccuracyTable:
+    """Return the accuracy of a supply's readback or a load's setting as the bench file has it."""
     row = AccuracyRow("current", 0.0, form.of_reading, counts=form.counts, digit=form.digit, noise_rms=form.noise)
     return AccuracyTable((row,))

@@ -54,7 +54,7 @@ DOORS = {
     "drivers": (
         "station.bench",
         "station.bench_state",
-        "station.benchfile",
+        "station.bench_faults",
         "station.benching",
         "station.guardian",
         "station.lane",

@@ -113,7 +113,8 @@ def check_view(profile: Profile, rehearsal: Rehearsal) -> tuple[RenderableType, 
         f"rule: {profile.rule}",
     ]
     caution = f"highest voltage between two terminals: {widest}, from {low} to {high}; rails add up"
-    notes = [*(f"note: {note}" for note in profile.notes), *_nominal_notes(rehearsal)]
+    stored = rehearsal.hazards.stored_text()
+    notes = [*filter(None, [stored]), *(f"note: {note}" for note in profile.notes), *_nominal_notes(rehearsal)]
     return Text("\n".join(told)), table, Text("\n".join([caution, *notes]))
 
 
