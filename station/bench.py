@@ -29,7 +29,7 @@ from station.board import Board
 from station.clock import Clock
 from station.errors import BenchError, Beyond, NotHere, Unreadable
 from station.interrupts import Interrupts
-from station.readings import MeterSheet, amps_look, leads, ohms_look, tested_range, volts_look
+from station.readings import MeterSheet, amps_look, leads, ohms_look, ripple_look, tested_range, volts_look
 from station.safety import made_safe
 
 __all__ = ["Bench", "LoadChannel", "Operator", "SupplyChannel", "Wiring", "expected_volts", "protection_volts"]
@@ -140,7 +140,12 @@ class Bench:
 
     def read(self, ask: Read) -> Reading:
         """See Performer."""
-        take = {Quantity.VOLTAGE: self._volts, Quantity.CURRENT: self._amps, Quantity.RESISTANCE: self._ohms}
+        take = {
+            Quantity.VOLTAGE: self._volts,
+            Quantity.CURRENT: self._amps,
+            Quantity.RESISTANCE: self._ohms,
+            Quantity.RIPPLE: self._ripple,
+        }
         with _told_as_bench_error():
             return take[ask.quantity](ask)
 
@@ -153,6 +158,13 @@ class Bench:
             raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
         cycles, seconds = told.power_line_cycles_actual, self._clock.seconds()
         return volts_look(self._wiring.meter_sheet, told.range_volts, cycles).reading(told.volts, seconds)
+
+    def _ripple(self, ask: Read) -> Reading:
+        try:
+            told = self._wiring.meter.read_ripple(self._wiring.meter_channels[ask.terminal])
+        except Overloaded as error:
+            raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
+        return ripple_look(self._wiring.meter_sheet).reading(told.volts_rms, self._clock.seconds())
 
     def _ohms(self, ask: Read) -> Reading:
         terminal, turned = leads(ask)

@@ -18,6 +18,7 @@ from station.quantities import Limit, LimitError, parse_value, percent
 __all__ = [
     "AmpsValue",
     "CurrentLimit",
+    "DecibelLimit",
     "Form",
     "KelvinPerWattValue",
     "OhmsValue",
@@ -83,6 +84,7 @@ RatioValue = Annotated[float, BeforeValidator(_ratio), _described("2 %")]
 VoltageLimit = Annotated[Limit, _limit("V"), _described("15 V ± 1 %")]
 CurrentLimit = Annotated[Limit, _limit("A"), _described("16 mA .. 20 mA")]
 ResistanceLimit = Annotated[Limit, _limit("ohm"), _described("at least 1 kΩ")]
+DecibelLimit = Annotated[Limit, _limit("dB"), _described("at least 60 dB")]
 RatioLimit = Annotated[Limit, _limit("1"), _described("at most 0.5 %")]
 RatioPerVoltLimit = Annotated[Limit, _limit("1/V"), _described("at most 0.1 %/V")]
 VoltsRange = Annotated[Limit, BeforeValidator(_range), _described("19 V .. 26 V")]

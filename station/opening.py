@@ -41,6 +41,7 @@ METER_SHEET = MeterSheet(
             AccuracyRow("resistance", ohms, of_reading=1e-4, of_range=of_range, noise_rms=3e-6 * ohms)
             for ohms, of_range in ((100.0, 4e-5), (1e3, 1e-5), (10e3, 1e-5), (100e3, 1e-5), (1e6, 1e-5))
         )
+        + (AccuracyRow("ripple", 0.0, of_reading=6e-4, counts=300, digit=1e-7, noise_rms=2e-6),)  # 0.06 % + 30 µV
     ),
     {0.02: 1e-5, 0.2: 3e-6, 1.0: 1e-6, 10.0: 3e-7, 100.0: 1e-7},
 )

@@ -1,6 +1,17 @@
 """The kinds of steps that a profile can write; importing this package registers them all."""
 
-from station.steps import asking, dropping, measuring, overloading, powering, resisting, soaking, sweeping, trimming
+from station.steps import (
+    asking,
+    dropping,
+    measuring,
+    overloading,
+    powering,
+    rejecting,
+    resisting,
+    soaking,
+    sweeping,
+    trimming,
+)
 from station.steps.kinds import KINDS, Setup, StepForm, step_kind
 
 __all__ = [
@@ -12,6 +23,7 @@ __all__ = [
     "measuring",
     "overloading",
     "powering",
+    "rejecting",
     "resisting",
     "soaking",
     "step_kind",

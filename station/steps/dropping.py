@@ -11,7 +11,7 @@ from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_i
 from station.steps.sweeping import only_outputs, rated_load_findings
 from station.uncertainty import Result, linear
 
-__all__ = ["Dropout"]
+__all__ = ["Dropout", "inputs_of"]
 
 # Convention: the input less the output where the output has fallen by this share below its value at nominal input.
 FALLEN = 0.02
@@ -45,7 +45,7 @@ class Dropout(StepForm):
         for name, form in self.other().items():
             if form.dropout.high is None or form.dropout.high <= 0:
                 yield (name, "dropout"), f"'{form.dropout}' is no most", "write for example 'at most 3 V'"
-            if not _inputs_of(setup, name):
+            if not inputs_of(setup, name):
                 yield (name,), f"no input has the sign of {name}", "name an output that an input feeds"
 
     def lines(self, setup: Setup) -> tuple[Line, ...]:
@@ -65,7 +65,7 @@ class Dropout(StepForm):
 
     async def _dropout(self, setup: Setup, name: str) -> Result:
         """Return the input less the output where the output has fallen, between two steps of the input (volts)."""
-        feeding, effort = _inputs_of(setup, name)[0], setup.rule.sweep_effort
+        feeding, effort = inputs_of(setup, name)[0], setup.rule.sweep_effort
         sign = setup.terminal(name).sign
         nominal = {each: abs(form.nominal or 0.0) for each, form in setup.board.terminals("input").items()}
         await Wait(self.settle)
@@ -85,7 +85,8 @@ class Dropout(StepForm):
         return linear([(sign, before[0]), (-sign, before[1])])
 
 
-def _inputs_of(setup: Setup, output: str) -> list[str]:
+def inputs_of(setup: Setup, output: str) -> list[str]:
+    """Return the inputs that can feed an output: those of its sign."""
     sign = setup.terminal(output).sign
     return [name for name, form in setup.board.terminals("input").items() if form.sign == sign]
 

@@ -13,15 +13,22 @@ from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_i
 __all__ = ["Measure", "WantedForm", "wrong_side"]
 
 
+# A meter does not see the 20 MHz that ripple and noise are specified in: its bandwidth is part of the line's name.
+LINE_NAMES = {Quantity.RIPPLE: "ripple rms, meter's bandwidth"}
+QUANTITIES = {name: quantity for quantity, name in LINE_NAMES.items()}
+
+
 class WantedForm(Form):
     """The limits of one terminal."""
 
     voltage: VoltageLimit | None = None
     current: CurrentLimit | None = None
+    ripple: VoltageLimit | None = None
 
     def wanted(self) -> Iterator[tuple[Quantity, Limit]]:
         """Yield each quantity that has a limit."""
-        for quantity, limit in ((Quantity.VOLTAGE, self.voltage), (Quantity.CURRENT, self.current)):
+        for quantity in (Quantity.VOLTAGE, Quantity.CURRENT, Quantity.RIPPLE):
+            limit: Limit | None = getattr(self, quantity.value)
             if limit is not None:
                 yield quantity, limit
 
@@ -68,6 +75,8 @@ class Measure(StepForm):
                 yield (terminal, "current"), what, "write the limit without its sign"
             if wanted.voltage is not None and (what := wrong_side(setup, terminal, wanted.voltage)):
                 yield (terminal, "voltage"), what, "write the limit with the terminal's sign"
+            if wanted.ripple is not None and (wanted.ripple.high is None or wanted.ripple.high <= 0):
+                yield (terminal, "ripple"), f"'{wanted.ripple}' is no most", "write for example 'at most 2 mV'"
         if not self.other():
             yield (), "the step measures nothing", "write a terminal and its limits"
 
@@ -92,7 +101,7 @@ class Measure(StepForm):
     def lines(self, setup: Setup) -> tuple[Line, ...]:
         """See StepForm."""
         return tuple(
-            setup.line(quantity.value, terminal, limit)
+            setup.line(LINE_NAMES.get(quantity, quantity.value), terminal, limit)
             for terminal, wanted in self.other().items()
             for quantity, limit in wanted.wanted()
         )
@@ -108,7 +117,7 @@ class Measure(StepForm):
         await Wait(self.settle)
         judged = []
         for line in self.lines(setup):
-            judged.append(await judged_reading(setup, line, Quantity(line.name)))
+            judged.append(await judged_reading(setup, line, QUANTITIES.get(line.name) or Quantity(line.name)))
         for name in self.loads:
             await Draw(name, 0.0)
         if volts is not None:
