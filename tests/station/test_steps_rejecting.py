@@ -143,7 +143,7 @@ profile: adj3t/ripple
 board: board.yaml
 steps:
   - ramp: {inputs: [INP], to: nominal, over: 5 s, current limit: 600 mA}
-  - measure: {OUTP: {ripple: at most 2 mV}}
+  - measure: {loads: {OUTP: 0.25 A}, OUTP: {ripple: at most 2 mV}}
   - ripple rejection: {load: 0.25 A, OUTP: {rejection: at least 60 dB}}
 """
     return parse_profile(text, ADJ3T.with_name("ripple.yaml"), load_profile(ADJ3T).board)
