@@ -4,7 +4,7 @@ This room knows SCPI, not limits, and imports neither station nor simulated.
 """
 
 from drivers.accuracy import AccuracyRow, AccuracyTable, bound, row_for
-from drivers.dialects import Dialect, OhmsRange, dialect, dialect_names
+from drivers.dialects import Dialect, InstrumentKind, OhmsRange, dialect, dialect_names
 from drivers.errors import (
     BadReply,
     DriverError,
@@ -36,6 +36,7 @@ __all__ = [
     "Found",
     "Identity",
     "InstrumentError",
+    "InstrumentKind",
     "LinkError",
     "LinkLost",
     "Links",

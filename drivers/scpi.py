@@ -60,6 +60,11 @@ class Identity:
     serial: str
     firmware: str
 
+    @property
+    def fields(self) -> str:
+        """The four fields as the instrument sends them."""
+        return f"{self.maker},{self.model},{self.serial},{self.firmware}"
+
     def __str__(self) -> str:
         return f"{self.maker} {self.model}, serial {self.serial}, firmware {self.firmware}"
 

@@ -110,14 +110,20 @@ class _MeterPort:
 
 @contextmanager
 def open_bench(
-    description: BoardDescription, *, seed: int, faults: Sequence[str] = (), nominal: bool = False
+    description: BoardDescription,
+    *,
+    seed: int,
+    faults: Sequence[str] = (),
+    nominal: bool = False,
+    clock: VirtualClock | None = None,
 ) -> Iterator[SimulatedBench]:
     """Open a bench with one board on it; the seed makes part values, instrument errors and the operator's hands.
 
-    With `nominal` every part has its nominal value. Raises SimulatedError or CircuitError for a wrong description.
+    With `nominal` every part has its nominal value. Its time is virtual, unless it is given another clock. Raises
+    SimulatedError or CircuitError for a wrong description.
     """
     own = chances(seed)
-    clock = VirtualClock()
+    clock = clock or VirtualClock()
     board = SimulatedBoard(description, clock, rng=None if nominal else own.parts, faults=faults)
     inputs = [name for name, _ in description.inputs]
     outputs = [name for name, _ in description.outputs]

@@ -72,10 +72,11 @@ class Toward(Enum):
 
 
 class Turned(Enum):
-    """What became of a turn: done, or the trimmer is at its end or otherwise stuck."""
+    """What became of a turn: done, the trimmer is at its end or otherwise stuck, or the operator says it is enough."""
 
     DONE = "done"
     STUCK = "stuck"
+    ENOUGH = "enough"
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,11 +224,18 @@ class Read(Ask[Reading]):
 
 @dataclass(frozen=True, slots=True)
 class Turn(Ask[Turned]):
-    """Tell the operator which way to turn a trimmer; `remaining` is the volts still missing, without sign."""
+    """Tell the operator which way to turn a trimmer; answered when there was time for a turn.
+
+    `remaining` is the volts still missing at `terminal`, without sign; `turns_left` about how many turns that is,
+    where the board sheet tells; `overshot` says that the rail has passed its aim and is to be brought back.
+    """
 
     trimmer: str
     toward: Toward
     remaining: float
+    terminal: str = ""
+    turns_left: float | None = None
+    overshot: bool = False
 
     def put_to(self, performer: Performer) -> Turned:
         """See Ask."""

@@ -5,10 +5,8 @@ The same performer serves a real and a simulated bench; it knows terminals and w
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
-from typing import Protocol
 
-from drivers import AccuracyTable, DriverError, Load, Meter, Overloaded, Supply
+from drivers import DriverError
 from drivers import Mode as ChannelMode
 from station.asks import (
     Draw,
@@ -27,12 +25,15 @@ from station.asks import (
 )
 from station.board import Board
 from station.clock import Clock
-from station.errors import BenchError, Beyond, NotHere, Unreadable
+from station.errors import BenchError, Unreadable
 from station.interrupts import Interrupts
-from station.readings import MeterSheet, amps_look, leads, ohms_look, ripple_look, tested_range, volts_look
+from station.metering import Metering
+from station.operators import Operator
+from station.readings import amps_look
 from station.safety import made_safe
+from station.wiring import SupplyChannel, Wiring
 
-__all__ = ["Bench", "LoadChannel", "Operator", "SupplyChannel", "Wiring", "expected_volts", "protection_volts"]
+__all__ = ["Bench", "protection_volts"]
 
 # A step of the input charges the board's capacitors at the current limit: that is no fault until it lasts.
 CHARGING_SECONDS = 0.2  # common practice, no source
@@ -41,52 +42,13 @@ OVER_AMPS_DELAY_SECONDS = 0.5  # the supply's own protection comes after the sta
 WAIT_SLICE_SECONDS = 0.2  # how long Ctrl-C may go unnoticed in a wait
 
 
-class Operator(Protocol):
-    """The person at the bench, or the simulated one."""
-
-    def turn(self, ask: Turn) -> Turned:
-        """Turn a trimmer."""
-
-    def answer(self, ask: Question) -> str:
-        """Answer a question with one of its answers."""
-
-
-@dataclass(frozen=True)
-class SupplyChannel:
-    """A supply channel on an input; `turned` where its plus is at GND, as a negative input needs it."""
-
-    supply: Supply
-    channel: int
-    turned: bool
-    readback: AccuracyTable
-
-
-@dataclass(frozen=True)
-class LoadChannel:
-    """A load channel on an output."""
-
-    load: Load
-    channel: int
-
-
-@dataclass(frozen=True)
-class Wiring:
-    """Which instrument reaches which terminal."""
-
-    supplies: Mapping[str, SupplyChannel]
-    loads: Mapping[str, LoadChannel]
-    meter: Meter
-    meter_channels: Mapping[str, int]
-    turned_channels: Mapping[str, int]  # scanner channels with the leads turned round: plus at GND, for ohms
-    meter_sheet: MeterSheet
-
-
 class Bench:
     """The performer on instruments."""
 
     def __init__(self, board: Board, wiring: Wiring, clock: Clock, operator: Operator, interrupts: Interrupts) -> None:
         self._board, self._wiring, self._clock = board, wiring, clock
         self._operator, self._interrupts = operator, interrupts
+        self._metering = Metering(board, wiring, clock, operator)
 
     def prepare(self, highest_volts: Mapping[str, float]) -> None:
         """Set and read back the protections, before anything is powered; BenchError where they do not hold."""
@@ -111,7 +73,7 @@ class Bench:
             if volts == 0.0:
                 wired.supply.switch(wired.channel, False)
                 return Fed(Mode.CV)
-            self._wiring.meter.stop_testing()  # nothing is fed into an ohmmeter
+            self._metering.stop_testing()  # nothing is fed into an ohmmeter
             wired.supply.set_output(wired.channel, volts=volts, limit_amps=ask.amps_limit)
             wired.supply.switch(wired.channel, True)
             return Fed(self._settled_mode(wired))
@@ -141,46 +103,13 @@ class Bench:
     def read(self, ask: Read) -> Reading:
         """See Performer."""
         take = {
-            Quantity.VOLTAGE: self._volts,
+            Quantity.VOLTAGE: self._metering.volts,
+            Quantity.RESISTANCE: self._metering.ohms,
+            Quantity.RIPPLE: self._metering.ripple,
             Quantity.CURRENT: self._amps,
-            Quantity.RESISTANCE: self._ohms,
-            Quantity.RIPPLE: self._ripple,
         }
         with _told_as_bench_error():
             return take[ask.quantity](ask)
-
-    def _volts(self, ask: Read) -> Reading:
-        expected = expected_volts(self._board, ask.terminal)
-        channel = self._wiring.meter_channels[ask.terminal]
-        try:
-            told = self._wiring.meter.read_volts(channel, expected_volts=expected, power_line_cycles=ask.effort)
-        except Overloaded as error:
-            raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
-        cycles, seconds = told.power_line_cycles_actual, self._clock.seconds()
-        return volts_look(self._wiring.meter_sheet, told.range_volts, cycles).reading(told.volts, seconds)
-
-    def _ripple(self, ask: Read) -> Reading:
-        try:
-            told = self._wiring.meter.read_ripple(self._wiring.meter_channels[ask.terminal])
-        except Overloaded as error:
-            raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
-        return ripple_look(self._wiring.meter_sheet).reading(told.volts_rms, self._clock.seconds())
-
-    def _ohms(self, ask: Read) -> Reading:
-        terminal, turned = leads(ask)
-        channel = (self._wiring.turned_channels if turned else self._wiring.meter_channels).get(terminal)
-        if channel is None:
-            way = "with its leads turned round" if turned else "there"
-            raise NotHere(f"no scanner channel reads ohms at {terminal} {way}")
-        meter = self._wiring.meter
-        chosen = tested_range(meter.traits.ranges_ohms, ask.test_amps)
-        try:
-            told = meter.read_ohms(channel, test_amps=ask.test_amps, power_line_cycles=ask.effort)
-        except Overloaded as error:
-            end = error.sign * meter.traits.over_range * chosen.ohms
-            raise Beyond(f"{terminal} resistance: {error}", end) from error
-        look = ohms_look(self._wiring.meter_sheet, chosen, told.power_line_cycles_actual)
-        return look.reading(told.ohms, self._clock.seconds())
 
     def _amps(self, ask: Read) -> Reading:
         wired = self._wiring.supplies.get(ask.terminal)
@@ -209,11 +138,8 @@ class Bench:
         return [name for name, form in self._board.form.terminals.items() if form.kind != "probe"]
 
     def _left_volts(self, terminal: str) -> float:
-        meter = self._wiring.meter.session
-        if not meter.in_step:  # whatever ended the run may have been the meter's own link
-            with _told_as_bench_error():
-                meter.resynchronise()
-        return self.read(Read(terminal, Quantity.VOLTAGE, 0.02)).value
+        with _told_as_bench_error():
+            return self._metering.left_volts(terminal)
 
 
 _MODES = {
@@ -230,12 +156,6 @@ def protection_volts(board: Board, terminal: str, highest_volts: float) -> float
     A tenth and half a volt above the profile's highest point, never above the board's ceiling.
     """
     return min(board.form.terminals[terminal].never_above or 0.0, 1.1 * highest_volts + 0.5)
-
-
-def expected_volts(board: Board, terminal: str) -> float:
-    """Return what a meter's range must have room for at a terminal; its sign does not matter."""
-    form = board.form.terminals[terminal]
-    return form.nominal or form.never_above or 100.0
 
 
 def _off(make_safe: Callable[[int], tuple[str, ...]], channel: int) -> Callable[[], tuple[str, ...]]:

@@ -73,6 +73,9 @@ def run(
     simulated: Annotated[
         bool, typer.Option("--simulated", help="On a simulated bench with a simulated board.")
     ] = False,
+    bench: Annotated[
+        Path | None, typer.Option("--bench", metavar="FILE", help="On the instruments of a bench file.")
+    ] = None,
     seed: SeedOption = 1,
     fault: Annotated[
         list[str] | None,
@@ -85,10 +88,34 @@ def run(
     from station.commands import run_board
     from station.testing import Wanted
 
-    if not simulated:
-        raise InputError.about("a bench of instruments can't be described yet", "add --simulated")
+    if simulated == (bench is not None):
+        what = "a run is on a bench or on a simulated one" + (", not on both" if simulated else "")
+        raise InputError.about(what, "write --bench FILE, or else --simulated")
+    if fault and not simulated:
+        raise InputError.about("a fault can only be put into a simulated board", "take --fault out")
     board = Wanted(serial, seed, tuple(fault or ()))
-    raise typer.Exit(run_board(profile, board, store, console(), as_json=json_))
+    raise typer.Exit(run_board(profile, board, store, console(), as_json=json_, bench=bench))
+
+
+@app.command()
+def bench(
+    simulate: Annotated[
+        str | None, typer.Option("--simulate", metavar="BOARD", help="Serve a simulated bench with this board on it.")
+    ] = None,
+    seed: SeedOption = 1,
+    fault: Annotated[
+        list[str] | None, typer.Option("--fault", metavar="PART:KIND", help="A fault of the simulated board.")
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("--output", metavar="FILE", help="Its bench file; BOARD.bench.yaml if left out.")
+    ] = None,
+) -> None:
+    """Serve a simulated bench in real time, to be reached as a real one would be."""
+    from station.serving import serve_bench
+
+    if simulate is None:
+        raise InputError.about("nothing was asked of the bench", "write --simulate BOARD")
+    raise typer.Exit(serve_bench(simulate, fault or (), seed, output, console()))
 
 
 @app.command()

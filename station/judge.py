@@ -88,18 +88,24 @@ class Rule:
             return True
         return conformity(value, u, limit) >= 1.0 - self.risk_left(last=last) - 1e-9
 
-    def judge(self, line: Line, result: Result, *, last: bool = True) -> Judgement:
-        """Return the judgement of a measured line."""
+    def judge(self, line: Line, result: Result, *, last: bool = True, unrest: str = "") -> Judgement:
+        """Return the judgement of a measured line; with `unrest`, the reason why it isn't settled, never Passed."""
         assert line.limit is not None, f"{line.title} has no limit to judge against"
+        outcome = self.outcome(result.value, result.u, line.limit, last=last)
         return Judgement(
             line,
-            self.outcome(result.value, result.u, line.limit, last=last),
+            Outcome.UNDECIDED if unrest and outcome is Outcome.PASSED else outcome,
             result.value,
             result.u,
             conformity(result.value, result.u, line.limit),
             self.guard(result.u, last=last),
             result.effort,
+            cause=unrest,
         )
+
+    def could_pass(self, value: float, u: float, limit: Limit) -> bool:
+        """Tell whether a look before the last would pass so good a value with this much doubt."""
+        return self.outcome(value, u, limit, last=False) is Outcome.PASSED
 
     def __str__(self) -> str:
         if not self.guarded:

@@ -22,9 +22,10 @@ from station.asks import (
     Turned,
     Wait,
 )
-from station.bench import CHARGING_SECONDS, expected_volts, protection_volts
+from station.bench import CHARGING_SECONDS, protection_volts
 from station.board import Board
 from station.errors import Beyond, NotSolved, Unreadable
+from station.metering import expected_volts
 from station.opening import METER_SHEET, READBACK_ACCURACY
 from station.readings import Look, amps_look, leads, ohms_look, ripple_look, tested_range, volts_look
 
@@ -190,8 +191,8 @@ class LanePerformer:
 
     def turn(self, ask: Turn) -> Turned:
         """See Performer."""
-        clockwise = ask.toward is Toward.CLOCKWISE
-        done = self.lane.hands.turn(ask.trimmer, clockwise=clockwise, missing_volts=ask.remaining)
+        clockwise, turns = ask.toward is Toward.CLOCKWISE, ask.turns_left
+        done = self.lane.hands.turn(ask.trimmer, clockwise=clockwise, missing_volts=ask.remaining, about_turns=turns)
         return Turned.DONE if done else Turned.STUCK
 
     def question(self, ask: Question) -> str:

@@ -64,8 +64,14 @@ def ohms_look(sheet: MeterSheet, chosen: OhmsRange, cycles: float) -> Look:
 
 
 def ripple_look(sheet: MeterSheet) -> Look:
-    """Return the look of a meter at what alternates; it counts as one power-line cycle, none can be chosen."""
-    row = row_for(sheet.accuracy, "ripple", 0.0)
+    """Return the look of a meter at what alternates; it counts as one power-line cycle, none can be chosen.
+
+    Raises NotHere where the meter's accuracy of it is not known.
+    """
+    try:
+        row = row_for(sheet.accuracy, "ripple", 0.0)
+    except LookupError as error:
+        raise NotHere("the bench file says nothing of the meter's accuracy of ripple; write it as 'ripple'") from error
     return Look(row, math.hypot(row.noise_rms, resolution(row.digit)), "meter, what alternates", 1.0)
 
 

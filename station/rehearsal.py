@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from station.asks import Ask, Feed, Quantity, Read, Reading, StepEnded, StepStarted
+from station.asks import Ask, Feed, Quantity, Read, Reading, StepEnded, StepStarted, Warned
 from station.envelope import Envelope
 from station.interrupts import Interrupts
 from station.opening import open_simulated
@@ -20,12 +20,16 @@ __all__ = ["Rehearsal", "highest_volts", "rehearsed"]
 
 @dataclass(frozen=True)
 class Rehearsal:
-    """What a dry run showed: bench seconds by step title, the widest voltage between two terminals, how it ended."""
+    """What a dry run showed: bench seconds by step title, the widest voltage between two terminals, how it ended.
+
+    `warnings` is what the operator would have been told.
+    """
 
     step_seconds: dict[str, float]
     widest_volts: float
     widest_between: tuple[str, str]
     ended: Ended
+    warnings: tuple[str, ...] = ()
 
     @property
     def seconds(self) -> float:
@@ -54,7 +58,7 @@ def rehearsed(profile: Profile, interrupts: Interrupts | None = None) -> Rehears
             interrupts=interrupts,
             told=notes.told,
         )
-    return Rehearsal(notes.step_seconds, notes.widest[0], notes.widest[1], ended)
+    return Rehearsal(notes.step_seconds, notes.widest[0], notes.widest[1], ended, tuple(notes.warnings))
 
 
 class _Notes:
@@ -65,6 +69,7 @@ class _Notes:
         self._started = 0.0
         self._volts = {"GND": 0.0}
         self.step_seconds: dict[str, float] = {}
+        self.warnings: list[str] = []
         self.widest: tuple[float, tuple[str, str]] = (0.0, ("GND", "GND"))
 
     def told(self, ask: Ask[Any], reply: object) -> None:
@@ -72,6 +77,8 @@ class _Notes:
             self._started = self._seconds()
         elif isinstance(ask, StepEnded):
             self.step_seconds[ask.title] = self._seconds() - self._started
+        elif isinstance(ask, Warned):
+            self.warnings.append(ask.text)
         elif isinstance(ask, Feed):
             self._see(ask.terminal, ask.volts)
         elif isinstance(ask, Read) and isinstance(reply, Reading) and ask.quantity is Quantity.VOLTAGE:

@@ -5,20 +5,23 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 
+from station.benchfile import BenchFile
 from station.envelope import Envelope
 from station.interrupts import Interrupts
-from station.opening import open_simulated
+from station.opening import OpenBench, open_instruments, open_simulated
+from station.operators import Person
 from station.profile import Profile
 from station.program import compiled
 from station.record import begin
 from station.rehearsal import Rehearsal, highest_volts
-from station.report.screen import Head
-from station.run import Ended, Told, run
+from station.report.head import Head
+from station.report.screen import Screen
+from station.run import Ended, run
 from station.store import Store
 
-__all__ = ["Show", "Tested", "Wanted", "software", "tested"]
+__all__ = ["Attended", "Show", "Tested", "Wanted", "software", "tested"]
 
-Show = Callable[[Head, Callable[[], float]], AbstractContextManager[Told]]  # opens a screen for a run
+Show = Callable[[Head, Callable[[], float]], AbstractContextManager[Screen]]  # opens a screen for a run
 
 
 @dataclass(frozen=True)
@@ -31,12 +34,21 @@ class Wanted:
 
 
 @dataclass(frozen=True)
+class Attended:
+    """A bench of instruments, and the person who attends to it."""
+
+    file: BenchFile
+    person: Person
+
+
+@dataclass(frozen=True)
 class Tested:
     """A run that has ended: its id in the record, its board, and how it ended."""
 
     id: str
     board: Wanted
     ended: Ended
+    simulated: bool = True
 
 
 def software() -> str:
@@ -48,16 +60,38 @@ def software() -> str:
 
 
 def tested(
-    profile: Profile, board: Wanted, store: Store, show: Show, rehearsal: Rehearsal, interrupts: Interrupts
+    profile: Profile,
+    board: Wanted,
+    store: Store,
+    show: Show,
+    rehearsal: Rehearsal,
+    interrupts: Interrupts,
+    at: Attended | None = None,
 ) -> Tested:
-    """Run a profile on a simulated board; raises what opening bench or store raises, the rest is in `ended`."""
+    """Run a profile on a board; raises what opening bench or store raises, the rest is in `ended`.
+
+    The board is a simulated one, unless somebody attends to a bench of instruments that has it.
+    """
     program = compiled(profile)
-    sizes = len(program.lines()), len(profile.steps), rehearsal.seconds
-    head = Head(board.serial, profile.name, profile.revision, True, *sizes)
     highest = highest_volts(profile)
-    with open_simulated(profile.board, highest, seed=board.seed, faults=board.faults, interrupts=interrupts) as bench:
-        record = begin(store, profile, board.serial, simulated=True, bench=bench.facts, software=software())
-        with show(head, bench.clock.seconds) as told:
+    with _opened(profile, board, highest, interrupts, at) as bench:
+        measured_by = tuple(program.lines()), len(profile.steps), rehearsal.seconds
+        head = Head(
+            board.serial, profile.name, profile.revision, bench.simulated, *measured_by, attended=at is not None
+        )
+        record = begin(store, profile, board.serial, simulated=bench.simulated, bench=bench.facts, software=software())
+        bench.keeps(store.place, record.id)
+        with show(head, bench.clock.seconds) as screen:
+            if at is not None:
+                at.person.paused = screen.paused
             envelope = Envelope(profile.board)
-            ended = run(program, bench.performer, record, envelope=envelope, interrupts=interrupts, told=told)
-    return Tested(record.id, board, ended)
+            ended = run(program, bench.performer, record, envelope=envelope, interrupts=interrupts, told=screen.told)
+    return Tested(record.id, board, ended, bench.simulated)
+
+
+def _opened(
+    profile: Profile, board: Wanted, highest: dict[str, float], interrupts: Interrupts, at: Attended | None
+) -> AbstractContextManager[OpenBench]:
+    if at is not None:
+        return open_instruments(at.file, profile.board, highest, operator=at.person, interrupts=interrupts)
+    return open_simulated(profile.board, highest, seed=board.seed, faults=board.faults, interrupts=interrupts)

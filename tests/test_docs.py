@@ -39,7 +39,7 @@ def test_the_example_profile_is_one():
     (example,) = re.findall(r"```yaml\n(profile:.*?)```", README, re.S)
     board = load_board(ROOT / "profiles" / "dual15" / "board.yaml")
 
-    assert len(parse_profile(example, ROOT / "README.md", board).steps) == 7
+    assert len(parse_profile(example, ROOT / "README.md", board).steps) == 8
 
 
 def test_the_exit_codes_are_the_table():

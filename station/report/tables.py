@@ -117,10 +117,11 @@ def check_view(profile: Profile, rehearsal: Rehearsal) -> tuple[RenderableType, 
 
 
 def _nominal_notes(rehearsal: Rehearsal) -> list[str]:
-    """Return the lines that even the nominal board does not pass: limits or rule can't be right."""
+    """Return the lines that even the nominal board does not pass, and what it warns of: sheet or profile is wrong."""
     fine = (Outcome.PASSED, Outcome.NOT_STARTED)  # what was not started for it says nothing more
     bad = [row_of(each) for each in rehearsal.ended.judgements if each.outcome not in fine]
-    return [
+    warnings = [f"WARNING: on the nominal board: {text}" for text in rehearsal.warnings]
+    return warnings + [
         f"WARNING: the nominal board is {row.outcome} at '{row.title}' ({row.cause or row.reading}, limit {row.limit})"
         for row in bad
     ]

@@ -7,7 +7,17 @@ from decimal import Decimal
 from station.lines import Judgement, Outcome
 from station.quantities import format_value
 
-__all__ = ["OUTCOME_STYLES", "Row", "conformity_text", "first_bad", "reading_text", "row_of", "sentence"]
+__all__ = [
+    "COVERAGE_FACTOR",
+    "OUTCOME_STYLES",
+    "Row",
+    "conformity_text",
+    "first_bad",
+    "reading_text",
+    "row_of",
+    "seconds_text",
+    "sentence",
+]
 
 OUTCOME_STYLES = {  # colours only underline the words
     Outcome.PASSED.value: "green",
@@ -90,3 +100,13 @@ def sentence(outcome: Outcome, judgements: tuple[Judgement, ...], cause: str = "
     row = row_of(bad)
     told = row.cause or f"{row.reading}, limit {row.limit}"
     return f"{outcome.value}: {row.title}: {told} ({passed} of {len(judgements)} lines passed)"
+
+
+def seconds_text(seconds: float) -> str:
+    """Return a time for people, in seconds below two minutes, with hours from two on."""
+    if seconds < 120.0:
+        return f"{seconds:.0f} s" if seconds >= 10.0 or seconds == round(seconds) else f"{seconds:.1f} s"
+    minutes, rest = divmod(round(seconds), 60)
+    if minutes >= 120:
+        return f"{minutes // 60} h {minutes % 60} min"
+    return f"{minutes} min {rest} s" if rest else f"{minutes} min"

@@ -4,22 +4,32 @@ A step form's fields are its YAML keys; it declares the lines it will judge and 
 It touches no instrument, so the same code runs on the bench, on a simulated bench and on an old record.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Coroutine, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, ClassVar, Literal, TypeVar
 
-from station.asks import Feed, Quantity, Read
+from station.asks import Feed, Quantity, Reading
 from station.board import Board, TerminalForm
 from station.document import Path_
 from station.forms import Form
 from station.judge import Rule
 from station.lines import Judgement, Line
-from station.uncertainty import measured
+from station.steps.settling import SETTLE_WITHIN_SECONDS, inputs_settled, settled
+from station.uncertainty import Result, measured
 
-__all__ = ["KINDS", "SETTLE_SECONDS", "Finding", "Setup", "StepForm", "feed_inputs", "judged_reading", "step_kind"]
-
-SETTLE_SECONDS = 0.5  # between a change of input or load and the reading; common practice, no source
+__all__ = [
+    "KINDS",
+    "Finding",
+    "Setup",
+    "StepForm",
+    "Taken",
+    "feed_and_settle",
+    "feed_inputs",
+    "judged_by_looks",
+    "judged_reading",
+    "step_kind",
+]
 
 Finding = tuple[Path_, str, str]  # where below the step, what is wrong, what to write
 KINDS: dict[str, type["StepForm"]] = {}
@@ -119,13 +129,69 @@ async def feed_inputs(setup: Setup, magnitudes: dict[str, float] | None = None) 
         await Feed(name, -magnitude if nominal < 0.0 else magnitude, setup.amps_limit)
 
 
-async def judged_reading(setup: Setup, line: Line, quantity: Quantity) -> Judgement:
-    """Read and judge a line, quickest look first; doubt buys a longer one, up to the best the instrument has."""
-    efforts = setup.rule.efforts
-    for look, effort in enumerate(efforts, start=1):
-        reading = await Read(line.terminal, quantity, effort)
-        last = look == len(efforts) or reading.effort < effort
-        judgement = setup.rule.judge(line, measured(reading), last=last)
-        if last or judgement.outcome.settled:
-            return judgement
-    raise AssertionError("a rule has at least one effort")
+async def feed_and_settle(setup: Setup, magnitudes: dict[str, float], before: dict[str, float], within: float) -> str:
+    """Feed every input and, where one was lowered, wait until all are there; return what is not, in words, or ''.
+
+    A raised input is there when it holds its voltage; a lowered one only once the board has emptied its reservoir.
+    """
+    await feed_inputs(setup, magnitudes)
+    if any(volts < before[name] for name, volts in magnitudes.items()):
+        return await inputs_settled(setup, magnitudes, within)
+    return ""
+
+
+async def judged_reading(
+    setup: Setup,
+    line: Line,
+    quantity: Quantity,
+    *,
+    earlier: Reading | None = None,
+    within: float = SETTLE_WITHIN_SECONDS,
+    unrest: str = "",
+) -> Judgement:
+    """Read and judge a line once it has settled; `earlier` and `within` are those of `settled`.
+
+    `unrest` says why what it is read under has not settled, if it has not.
+    """
+    seen = earlier
+
+    async def take(effort: float, _: Sequence[Line]) -> list[Taken]:
+        nonlocal seen
+        found = await settled(setup, line.terminal, quantity, effort=effort, earlier=seen, within=within)
+        seen = found.reading
+        return [Taken(measured(found.reading), unrest or found.unrest)]
+
+    return (await judged_by_looks(setup, (line,), take))[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What one look at a line gave, and why it can't be taken as settled ('' where it can)."""
+
+    result: Result
+    unrest: str = ""
+
+
+Take = Callable[[float, Sequence[Line]], Coroutine[Any, Any, Sequence[Taken]]]
+
+
+async def judged_by_looks(setup: Setup, lines: Sequence[Line], take: Take) -> tuple[Judgement, ...]:
+    """Take and judge lines together, quickest look first; doubt buys a longer one, up to the best there is.
+
+    `take` gets an effort and the lines that are still open. It may spend more effort than it is asked for: that is
+    then the next longer look. What did not settle is judged at once: longer looks would not make it rest.
+    """
+    judged: dict[str, Judgement] = {}
+    efforts, reached, still = setup.rule.efforts, 0.0, list(lines)
+    for effort in efforts:
+        if not still or effort <= reached:
+            continue
+        taken, looked_at, still = await take(effort, still), still, []
+        for line, each in zip(looked_at, taken, strict=True):
+            spent = effort if each.result.effort is None else each.result.effort
+            last = spent >= efforts[-1] or spent < effort or bool(each.unrest)
+            judged[line.title] = judgement = setup.rule.judge(line, each.result, last=last, unrest=each.unrest)
+            reached = max(reached, spent)
+            if not (last or judgement.outcome.settled):
+                still.append(line)
+    return tuple(judged[line.title] for line in lines)

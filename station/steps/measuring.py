@@ -1,21 +1,35 @@
 """Steps that read a board at rest."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from pydantic import ConfigDict, Field
 
-from station.asks import Draw, Quantity, Wait
+from station.asks import Draw, Quantity, Read, Wait
 from station.forms import AmpsValue, CurrentLimit, Form, SecondsValue, VoltageLimit, VoltsValue
 from station.lines import Judgement, Line
 from station.quantities import Limit, format_value
-from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_inputs, judged_reading, step_kind
+from station.steps.kinds import (
+    Finding,
+    Setup,
+    StepForm,
+    Taken,
+    feed_and_settle,
+    feed_inputs,
+    judged_by_looks,
+    judged_reading,
+    step_kind,
+)
+from station.steps.settling import SETTLE_WITHIN_SECONDS
+from station.uncertainty import measured
 
 __all__ = ["Measure", "WantedForm", "wrong_side"]
+
+# Two looks at a terminal are this far apart at least: what creeps or swings slowly does not show in less.
+APART_SECONDS = 0.1
 
 
 # A meter does not see the 20 MHz that ripple and noise are specified in: its bandwidth is part of the line's name.
 LINE_NAMES = {Quantity.RIPPLE: "ripple rms, meter's bandwidth"}
-QUANTITIES = {name: quantity for quantity, name in LINE_NAMES.items()}
 
 
 class WantedForm(Form):
@@ -53,7 +67,7 @@ class Measure(StepForm):
 
     inputs: VoltsValue | None = None  # magnitude, at every input
     loads: dict[str, AmpsValue] = Field(default_factory=dict)
-    settle: SecondsValue = Field(SETTLE_SECONDS, ge=0.0)
+    settle_within: SecondsValue = Field(SETTLE_WITHIN_SECONDS, ge=0.0)
     current_limit: AmpsValue | None = None
 
     def highest_volts(self, setup: Setup) -> dict[str, float]:
@@ -108,18 +122,41 @@ class Measure(StepForm):
 
     async def program(self, setup: Setup) -> tuple[Judgement, ...]:
         """See StepForm."""
-        inputs = setup.board.terminals("input")
-        volts = None if self.inputs is None else dict.fromkeys(inputs, self.inputs)
-        await feed_inputs(setup, volts)
+        nominal = {name: abs(volts) for name, volts in setup.nominal_volts.items()}
+        fed = nominal if self.inputs is None else dict.fromkeys(nominal, self.inputs)
+        unrest = await feed_and_settle(setup, fed, nominal, self.settle_within)
         for name, amps in self.loads.items():
             await Draw(name, amps)
-            await feed_inputs(setup, volts)
-        await Wait(self.settle)
-        judged = []
-        for line in self.lines(setup):
-            judged.append(await judged_reading(setup, line, QUANTITIES.get(line.name) or Quantity(line.name)))
+            await feed_inputs(setup, fed)
+        judged = await self._judged(setup, unrest)
         for name in self.loads:
             await Draw(name, 0.0)
-        if volts is not None:
-            await feed_inputs(setup)
-        return tuple(judged)
+        if fed != nominal:
+            await feed_and_settle(setup, nominal, fed, self.settle_within)
+        return judged
+
+    async def _judged(self, setup: Setup, unrest: str) -> tuple[Judgement, ...]:
+        """Look at all terminals, then judge each by a second look that must agree: the first lie well before it."""
+        lines, quick = self.lines(setup), setup.rule.efforts[0]
+        steady = [line for line in lines if line.name != LINE_NAMES[Quantity.RIPPLE]]
+        first = [await Read(line.terminal, Quantity(line.name), quick) for line in steady]
+        apart = first[-1].seconds - first[0].seconds if first else APART_SECONDS
+        if apart < APART_SECONDS:
+            await Wait(APART_SECONDS - apart)
+        judged = {}
+        for line, earlier in zip(steady, first, strict=True):
+            quantity, within = Quantity(line.name), self.settle_within
+            judged[line] = await judged_reading(setup, line, quantity, earlier=earlier, within=within, unrest=unrest)
+        for line in lines:
+            if line not in judged:
+                judged[line] = await _judged_ripple(setup, line, unrest)
+        return tuple(judged[line] for line in lines)
+
+
+async def _judged_ripple(setup: Setup, line: Line, unrest: str) -> Judgement:
+    """Read and judge a ripple; the meter's own filter has settled when it answers."""
+
+    async def take(effort: float, _: Sequence[Line]) -> list[Taken]:
+        return [Taken(measured(await Read(line.terminal, Quantity.RIPPLE, effort)), unrest)]
+
+    return (await judged_by_looks(setup, (line,), take))[0]

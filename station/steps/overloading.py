@@ -1,15 +1,17 @@
 """The step that loads an output past its rating, for less than a second, and sees where it gives way."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 
 from pydantic import ConfigDict, Field
 
-from station.asks import Draw, Quantity, Read, Reading, Wait
+from station.asks import Draw, Quantity, Read, Reading
 from station.forms import AmpsValue, CurrentLimit, Form, SecondsValue
 from station.lines import Judgement, Line
 from station.quantities import Limit, format_value
-from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_inputs, step_kind
+from station.steps.kinds import Finding, Setup, StepForm, Taken, feed_inputs, judged_by_looks, step_kind
+from station.steps.settling import SETTLE_WITHIN_SECONDS, settled
 from station.steps.sweeping import load_regulation, only_outputs, spaced
 from station.uncertainty import Result, rectangular
 
@@ -38,7 +40,7 @@ class Overload(StepForm):
     others = "terminals"
     powers = True
 
-    settle: SecondsValue = Field(SETTLE_SECONDS, ge=0.0)
+    settle_within: SecondsValue = Field(SETTLE_WITHIN_SECONDS, ge=0.0)
     current_limit: AmpsValue | None = None
 
     def caution(self, setup: Setup) -> str:
@@ -78,31 +80,63 @@ class Overload(StepForm):
     async def program(self, setup: Setup) -> tuple[Judgement, ...]:
         """See StepForm."""
         await feed_inputs(setup)
-        await Wait(self.settle)
-        results: dict[tuple[str, str], Result] = {}
+        judged: list[Judgement] = []
         for name, form in self.other().items():
-            before = await Read(name, Quantity.VOLTAGE, setup.rule.sweep_effort)
-            results[name, "limits at"] = await self._giving_way(setup, name, form.limits_at, before)
-            await Draw(name, 0.0)  # a load of constant current would hold a folded-back output down
-            await feed_inputs(setup)
-            await Wait(self.settle)
-            after = await Read(name, Quantity.VOLTAGE, setup.rule.sweep_effort)
-            results[name, "off after overload"] = load_regulation([(0.0, before), (1.0, after)])
-        return tuple(setup.rule.judge(line, results[line.terminal, line.name]) for line in self.lines(setup))
+            bracket: _Bracket | None = None
 
-    async def _giving_way(self, setup: Setup, name: str, window: Limit, before: Reading) -> Result:
-        """Raise the load until the output has given way; return the current, known to half a step.
+            async def take(
+                effort: float, lines: Sequence[Line], name: str = name, form: OverloadForm = form
+            ) -> list[Taken]:
+                nonlocal bracket
+                before = await settled(setup, name, effort=effort, within=self.settle_within)
+                if bracket is None:
+                    bracket = await self._giving_way(setup, name, form.limits_at, before.reading)
+                elif lines[0].name == "limits at":
+                    bracket = await self._narrowed(setup, name, bracket, before.reading)
+                await Draw(name, 0.0)  # a load of constant current would hold a folded-back output down
+                await feed_inputs(setup)
+                after = await settled(setup, name, effort=effort, within=self.settle_within)
+                off = load_regulation([(0.0, before.reading), (1.0, after.reading)])
+                found = {"limits at": Taken(bracket.result(), before.unrest)}
+                found["off after overload"] = Taken(off, before.unrest or after.unrest)
+                return [found[line.name] for line in lines]
 
-        An output that holds to the end gives way beyond it: it is told a step further.
-        """
+            own = [line for line in self.lines(setup) if line.terminal == name]
+            judged += await judged_by_looks(setup, own, take)
+        return tuple(judged)
+
+    async def _giving_way(self, setup: Setup, name: str, window: Limit, before: Reading) -> "_Bracket":
+        """Raise the load until the output has given way; one that holds to the end gives way a step further."""
         assert window.low is not None and window.high is not None
         loads = spaced(BELOW * float(window.low), ABOVE * float(window.high), POINTS)
-        step, held = loads[1] - loads[0], 0.0
+        held = 0.0
         for amps in loads:
-            await Draw(name, amps)
-            reading = await Read(name, Quantity.VOLTAGE, setup.rule.efforts[0])
-            if abs(reading.value) < FALLEN_SHARE * abs(before.value):
-                width = amps - held
-                return Result(held + width / 2.0, rectangular(width / 2.0), reading.effort)
+            if await self._gives_way(setup, name, amps, before):
+                return _Bracket(held, amps)
             held = amps
-        return Result(held + step / 2.0, rectangular(step / 2.0), before.effort)
+        return _Bracket(held, held + loads[1] - loads[0])
+
+    async def _narrowed(self, setup: Setup, name: str, bracket: "_Bracket", before: Reading) -> "_Bracket":
+        """Look once more, half-way between the load that was held and the one that was not."""
+        middle = (bracket.held + bracket.gave_way) / 2.0
+        if await self._gives_way(setup, name, middle, before):
+            return _Bracket(bracket.held, middle)
+        return _Bracket(middle, bracket.gave_way)
+
+    async def _gives_way(self, setup: Setup, name: str, amps: float, before: Reading) -> bool:
+        await Draw(name, amps)
+        reading = await Read(name, Quantity.VOLTAGE, setup.rule.efforts[0])
+        return abs(reading.value) < FALLEN_SHARE * abs(before.value)
+
+
+@dataclass(frozen=True)
+class _Bracket:
+    """The highest load that was held and the lowest that was not (amps)."""
+
+    held: float
+    gave_way: float
+
+    def result(self) -> Result:
+        """Return the current at which the output gives way, known to half a step."""
+        half = (self.gave_way - self.held) / 2.0
+        return Result(self.held + half, rectangular(half))

@@ -1,7 +1,7 @@
 """Steps that bring the inputs up and down."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from pydantic import Field
@@ -11,7 +11,7 @@ from station.errors import halves
 from station.forms import AmpsValue, SecondsValue, VoltsValue
 from station.lines import Judgement, Line
 from station.quantities import Limit, LimitError, format_value, parse_value
-from station.steps.kinds import Finding, Setup, StepForm, feed_inputs, judged_reading, step_kind
+from station.steps.kinds import Finding, Setup, StepForm, Taken, feed_inputs, judged_by_looks, step_kind
 from station.uncertainty import measured
 
 __all__ = ["Discharge", "Ramp"]
@@ -85,16 +85,46 @@ class Ramp(StepForm):
         """See StepForm."""
         top = self._top(setup)
         count = max(1, math.ceil(max(top.values()) / RAMP_STEP_VOLTS))
-        lines, highest = self.lines(setup), list[Reading]()
-        quantities = [Quantity.CURRENT if line.name == "highest current" else Quantity.VOLTAGE for line in lines]
-        effort = setup.rule.efforts[0]
-        looks = [Read(line.terminal, quantity, effort) for line, quantity in zip(lines, quantities, strict=True)]
+        lines, pace = self.lines(setup), _Pace(self.over / count)
+        looks = {line.title: Read(line.terminal, _quantity(line), setup.rule.efforts[0]) for line in lines}
+        highest: dict[str, Reading] = {}
+        shown: dict[str, Reading] = {}
         for step in range(1, count + 1):
             await feed_inputs(setup, {name: volts * step / count for name, volts in top.items()})
-            await Wait(self.over / count)
-            shown = [await look for look in looks]
-            highest = [_larger(before, now) for before, now in zip(highest or shown, shown, strict=True)]
-        return tuple(setup.rule.judge(line, measured(reading)) for line, reading in zip(lines, highest, strict=True))
+            await Wait(pace.pause)
+            for title, look in looks.items():
+                shown[title] = await look
+                highest[title] = _larger(highest.get(title, shown[title]), shown[title])
+            pace.looked(shown[lines[0].title], shown[lines[-1].title])
+
+        async def take(effort: float, open_lines: Sequence[Line]) -> list[Taken]:
+            if effort > setup.rule.efforts[0]:
+                for line in open_lines:  # what was highest at the top stands there still, and can be looked at longer
+                    if highest[line.title] is shown[line.title]:
+                        shown[line.title] = await Read(line.terminal, _quantity(line), effort)
+                        highest[line.title] = shown[line.title]
+            return [Taken(measured(highest[line.title])) for line in open_lines]
+
+        return await judged_by_looks(setup, lines, take)
+
+
+def _quantity(line: Line) -> Quantity:
+    return Quantity.CURRENT if line.name == "highest current" else Quantity.VOLTAGE
+
+
+class _Pace:
+    """Keeps a ramp to its time: what feeding and looking take in a step is waited less in those after it."""
+
+    def __init__(self, step_seconds: float) -> None:
+        self._step, self.pause = step_seconds, step_seconds  # `pause` is how long to wait in this step
+        self._due, self._last = 0.0, 0.0  # when the last look of the next step is due, and of this one was taken
+        self._took = 0.0
+
+    def looked(self, first: Reading, last: Reading) -> None:
+        """Note when the first and the last look of a step were taken."""
+        self._took = max(last.seconds - self._last - self.pause if self._last else last.seconds - first.seconds, 0.0)
+        self._due, self._last = (self._due or last.seconds) + self._step, last.seconds
+        self.pause = min(max(0.0, self._due - self._last - self._took), self._step)
 
 
 def _larger(before: Reading, now: Reading) -> Reading:
@@ -138,10 +168,11 @@ class Discharge(StepForm):
             if await self._all_below(setup):
                 break
             await Wait(POLL_SECONDS)
-        judged = []
-        for line in self.lines(setup):
-            judged.append(await judged_reading(setup, line, Quantity.VOLTAGE))
-        return tuple(judged)
+
+        async def take(effort: float, lines: Sequence[Line]) -> list[Taken]:  # what falls as it should never settles
+            return [Taken(measured(await Read(line.terminal, Quantity.VOLTAGE, effort))) for line in lines]
+
+        return await judged_by_looks(setup, self.lines(setup), take)
 
     async def _all_below(self, setup: Setup) -> bool:
         """Tell whether every terminal is clearly below; the first that is not ends the round."""

@@ -5,13 +5,14 @@ from collections.abc import Iterator
 
 from pydantic import ConfigDict, Field
 
-from station.asks import Draw, Quantity, Read, Reading, Wait
+from station.asks import Draw, Quantity, Read, Reading
 from station.forms import AmpsValue, DecibelLimit, Form, SecondsValue
 from station.judge import Rule
 from station.lines import Judgement, Line, Outcome, not_here
 from station.quantities import format_value
 from station.steps.dropping import inputs_of
-from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_inputs, step_kind
+from station.steps.kinds import Finding, Setup, StepForm, feed_inputs, step_kind
+from station.steps.settling import SETTLE_WITHIN_SECONDS, settled
 from station.steps.sweeping import only_outputs, rated_load_findings
 from station.uncertainty import Result, linear, measured
 
@@ -37,7 +38,7 @@ class RippleRejection(StepForm):
     powers = True
 
     load: AmpsValue = 0.0
-    settle: SecondsValue = Field(SETTLE_SECONDS, ge=0.0)
+    settle_within: SecondsValue = Field(SETTLE_WITHIN_SECONDS, ge=0.0)
     current_limit: AmpsValue | None = None
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
@@ -65,14 +66,14 @@ class RippleRejection(StepForm):
             if self.load:
                 await Draw(line.terminal, self.load)
                 await feed_inputs(setup)
-            await Wait(self.settle)
+            rest = await settled(setup, line.terminal, within=self.settle_within)
             feeding = inputs_of(setup, line.terminal)[0]
             before = await Read(feeding, Quantity.RIPPLE)
             if before.value < ENOUGH * measured(before).u:
                 judged.append(not_here(line, _nothing_in_front(feeding, before)))
             else:
                 after = await Read(line.terminal, Quantity.RIPPLE)
-                judged.append(_judged(setup.rule, line, before, after))
+                judged.append(_judged(setup.rule, line, before, after, rest.unrest))
             if self.load:
                 await Draw(line.terminal, 0.0)
         return tuple(judged)
@@ -88,11 +89,11 @@ def ripple_rejection(before: Reading, after: Reading) -> Result:
     return linear([(slope / before.value, before), (-slope / after.value, after)], offset=decibels)
 
 
-def _judged(rule: Rule, line: Line, before: Reading, after: Reading) -> Judgement:
+def _judged(rule: Rule, line: Line, before: Reading, after: Reading, unrest: str) -> Judgement:
     """Judge a line; where an output's ripple may be the meter's own, only a least rejection is known."""
     doubt = measured(after).u
     if after.value >= DROWNED * doubt:
-        return rule.judge(line, ripple_rejection(before, after))
+        return rule.judge(line, ripple_rejection(before, after), unrest=unrest)
     assert line.limit is not None
     least = 20.0 * math.log10((before.value - 2.0 * measured(before).u) / (after.value + 2.0 * doubt))
     outcome = Outcome.PASSED if line.limit.room(least) >= 0.0 and line.limit.high is None else Outcome.UNDECIDED

@@ -1,14 +1,26 @@
 """Steps that move the input or the load and judge how little the outputs care."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Coroutine, Iterable, Iterator, Sequence
+from typing import Any
 
 from pydantic import ConfigDict, Field
 
-from station.asks import Draw, Quantity, Read, Reading, Wait
+from station.asks import Draw, Reading, Wait
 from station.forms import AmpsValue, Form, RatioLimit, RatioPerVoltLimit, SecondsValue, VoltsRange
 from station.lines import Judgement, Line
 from station.quantities import format_value
-from station.steps.kinds import SETTLE_SECONDS, Finding, Setup, StepForm, feed_inputs, step_kind
+from station.steps.kinds import (
+    Finding,
+    Setup,
+    StepForm,
+    Taken,
+    feed_and_settle,
+    feed_inputs,
+    judged_by_looks,
+    step_kind,
+)
+from station.steps.settling import SETTLE_WITHIN_SECONDS
+from station.steps.swept import DEAD_VOLTS, Sweep
 from station.uncertainty import Result, linear
 
 __all__ = [
@@ -46,7 +58,8 @@ def load_regulation(points: list[tuple[float, Reading]]) -> Result:
     full-load base.
     """
     reference = min(points, key=lambda point: point[0])[1]
-    farthest = max((reading for _, reading in points), key=lambda reading: abs(reading.value - reference.value))
+    others = [reading for _, reading in points if reading is not reference]
+    farthest = max(others, key=lambda reading: abs(reading.value - reference.value))
     high, low = (reference, farthest) if reference.value >= farthest.value else (farthest, reference)
     return _relative_change(high, low, reference, 1.0)
 
@@ -58,7 +71,7 @@ def _relative_change(high: Reading, low: Reading, reference: Reading, per: float
     regulation: its change counts as complete.
     """
     base = abs(reference.value)
-    if base < 1e-3:
+    if base < DEAD_VOLTS:
         return Result(1.0 / per, 0.0, reference.effort)
     change = (high.value - low.value) / base / per
     slope = 1.0 / base / per
@@ -84,7 +97,7 @@ class LineSweep(StepForm):
     inputs: VoltsRange
     points: int = Field(5, ge=2, le=200)
     load: AmpsValue = 0.0
-    settle: SecondsValue = Field(SETTLE_SECONDS, ge=0.0)
+    settle_within: SecondsValue = Field(SETTLE_WITHIN_SECONDS, ge=0.0)
     current_limit: AmpsValue | None = None
 
     def _volts(self) -> list[float]:
@@ -108,19 +121,40 @@ class LineSweep(StepForm):
 
     async def program(self, setup: Setup) -> tuple[Judgement, ...]:
         """See StepForm."""
-        points: dict[str, list[tuple[float, Reading]]] = {name: [] for name in self.other()}
-        for volts in self._volts():
-            await feed_inputs(setup, dict.fromkeys(setup.board.terminals("input"), volts))
-            await self._load(self.load)
-            await Wait(self.settle)
-            for name in points:
-                points[name].append((volts, await Read(name, Quantity.VOLTAGE, setup.rule.sweep_effort)))
-        await self._load(0.0)
+
+        def take(effort: float, lines: Sequence[Line]) -> Coroutine[Any, Any, list[Taken]]:
+            return self._swept(setup, effort, lines)
+
+        return await judged_by_looks(setup, self.lines(setup), take)
+
+    async def _swept(
+        self, setup: Setup, effort: float, lines: Sequence[Line], late_seconds: float = 0.0
+    ) -> list[Taken]:
+        """Sweep once, and once more where an output came back late: then every point waits that much longer."""
+        nominal = {name: abs(volts) for name, volts in setup.nominal_volts.items()}
         await feed_inputs(setup)
-        nominal = max(abs(form.nominal or 0.0) for form in setup.board.terminals("input").values())
-        return tuple(
-            setup.rule.judge(line, line_regulation(points[line.terminal], nominal)) for line in self.lines(setup)
-        )
+        await self._load(self.load)
+        per, within = self._volts()[-1] - self._volts()[0], self.settle_within
+        sweeps = [await Sweep.begun(setup, line, effort, within, per) for line in lines]
+        fed, unrest = nominal, ""
+        for volts in self._volts():
+            now = dict.fromkeys(nominal, volts)
+            unrest = await feed_and_settle(setup, now, fed, self.settle_within) or unrest
+            if late_seconds:
+                await Wait(late_seconds)
+            for sweep in sweeps:
+                await sweep.point(volts, self.settle_within)
+            fed = now
+            sweeps.reverse()  # so that the scanner stays where it is
+        unrest = await feed_and_settle(setup, nominal, fed, self.settle_within) or unrest
+        for sweep in sweeps:
+            await sweep.end(self.settle_within)
+        await self._load(0.0)
+        if not late_seconds and (late := max(sweep.late_seconds for sweep in sweeps)):
+            return await self._swept(setup, effort, lines, late)
+        middle = max(nominal.values())
+        found = {sweep.line.title: sweep.taken(line_regulation(sweep.points, middle), unrest) for sweep in sweeps}
+        return [found[line.title] for line in lines]
 
     async def _load(self, amps: float) -> None:
         if self.load > 0.0:
@@ -146,7 +180,7 @@ class LoadSweep(StepForm):
     others = "terminals"
     powers = True
 
-    settle: SecondsValue = Field(SETTLE_SECONDS, ge=0.0)
+    settle_within: SecondsValue = Field(SETTLE_WITHIN_SECONDS, ge=0.0)
     current_limit: AmpsValue | None = None
 
     def caution(self, setup: Setup) -> str:
@@ -175,18 +209,39 @@ class LoadSweep(StepForm):
     async def program(self, setup: Setup) -> tuple[Judgement, ...]:
         """See StepForm."""
         await feed_inputs(setup)
-        judged = []
+        judged: list[Judgement] = []
         for line in self.lines(setup):
-            form: LoadRegulationForm = self.other()[line.terminal]
-            points = []
-            for amps in spaced(form.from_, form.to, form.points):
-                await Draw(line.terminal, amps)
-                await feed_inputs(setup)
-                await Wait(self.settle)
-                points.append((amps, await Read(line.terminal, Quantity.VOLTAGE, setup.rule.sweep_effort)))
-            await Draw(line.terminal, 0.0)
-            judged.append(setup.rule.judge(line, load_regulation(points)))
+
+            async def take(effort: float, lines: Sequence[Line]) -> list[Taken]:
+                return [await self._swept(setup, effort, lines[0])]
+
+            judged += await judged_by_looks(setup, (line,), take)
         return tuple(judged)
+
+    async def _swept(self, setup: Setup, effort: float, line: Line, late_seconds: float = 0.0) -> Taken:
+        """Load one output and unload it, and once more where it came back late, waiting that much at every point."""
+        form: LoadRegulationForm = self.other()[line.terminal]
+        sweep: Sweep | None = None
+        for amps in spaced(form.from_, form.to, form.points):
+            await self._draw(setup, line.terminal, amps, late_seconds)
+            sweep = sweep or await Sweep.begun(setup, line, effort, self.settle_within)
+            await sweep.point(amps, self.settle_within)
+        assert sweep is not None
+        await self._draw(setup, line.terminal, form.from_, late_seconds)
+        await sweep.end(self.settle_within)
+        await Draw(line.terminal, 0.0)
+        if sweep.late_seconds and not late_seconds:
+            return await self._swept(setup, effort, line, sweep.late_seconds)
+        longer = [each for each in setup.rule.efforts if each > sweep.effort]
+        if sweep.frozen() and longer:  # at the best effort every rail moves by more than the last digit
+            return await self._swept(setup, longer[0], line, late_seconds)
+        return sweep.taken(load_regulation(sweep.points), sweep.frozen())
+
+    async def _draw(self, setup: Setup, terminal: str, amps: float, late_seconds: float) -> None:
+        await Draw(terminal, amps)
+        await feed_inputs(setup)
+        if late_seconds:
+            await Wait(late_seconds)
 
 
 def only_outputs(entries: dict[str, object], setup: Setup) -> Iterator[Finding]:

@@ -1,7 +1,8 @@
 """A performer that says what a test scripted, and remembers what it was asked."""
 
+import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from station.asks import (
@@ -29,9 +30,12 @@ from station.profile import BoundStep
 
 Scripted = float | Exception | Sequence[float | Exception] | Callable[[], float]
 
+TURN_SECONDS = 2.0
+
 HEALTHY_VOLTS: dict[str, Scripted] = {"INP": 22.0, "INN": -22.0, "OUTP": 15.0, "OUTN": -15.0, "TP1": 5.6}
 HEALTHY_OHMS: dict[str, Scripted] = {"OUTP": 1500.0, "OUTP turned": 540.0, "OUTN turned": 1500.0, "OUTN": 540.0}
 HEALTHY_AMPS: dict[str, Scripted] = {"INP": 0.018, "INN": 0.018}
+SAG_OHMS = 0.01  # of a healthy output under load
 
 
 def reading(
@@ -42,7 +46,10 @@ def reading(
 
 @dataclass
 class Script:
-    """Values by terminal: one for always, or one after another of which the last stays; an exception is raised."""
+    """Values by terminal: one for always, or one after another of which the last stays; an exception is raised.
+
+    Terminals that nobody scripted are healthy: inputs at what they are fed, outputs a little lower under load.
+    """
 
     volts: Mapping[str, Scripted] = field(default_factory=dict)
     amps: Mapping[str, Scripted] = field(default_factory=dict)
@@ -56,6 +63,7 @@ class Script:
     safe: SafeState = field(default_factory=lambda: SafeState(verified=True))
     asks: list[Ask[Any]] = field(default_factory=list)
     made_safe: int = 0
+    seconds: float = 0.0
     _counts: dict[str, int] = field(default_factory=dict)
 
     def _next(self, key: str, values: Sequence[Any]) -> Any:
@@ -72,11 +80,12 @@ class Script:
 
     def wait(self, ask: Wait) -> None:
         self.asks.append(ask)
+        self.seconds += ask.seconds
 
     def read(self, ask: Read) -> Reading:
         self.asks.append(ask)
         effort = min(ask.effort, self.best_effort)
-        return reading(self._value(ask), self.u(effort), effort=effort)
+        return replace(reading(self._value(ask), self.u(effort), effort=effort), seconds=self.seconds)
 
     def _value(self, ask: Read) -> float:
         scripted, healthy = {
@@ -87,6 +96,8 @@ class Script:
         }[ask.quantity]
         name = f"{ask.against} turned" if ask.terminal == GND else ask.terminal
         told: Any = scripted[name] if name in scripted else healthy[name]
+        if ask.quantity is Quantity.VOLTAGE and name not in scripted:
+            told = self._standing(name, told)
         if callable(told):
             told = told()
         elif isinstance(told, Sequence):
@@ -95,8 +106,17 @@ class Script:
             raise told
         return float(told)
 
+    def _standing(self, terminal: str, healthy: float) -> float:
+        """Where a healthy terminal stands under what was asked last."""
+        fed = [ask.volts for ask in self.asks if isinstance(ask, Feed) and ask.terminal == terminal and ask.volts]
+        drawn = [ask.amps for ask in self.asks if isinstance(ask, Draw) and ask.terminal == terminal]
+        if fed:
+            return fed[-1]
+        return healthy - math.copysign(SAG_OHMS * drawn[-1], healthy) if drawn else healthy
+
     def turn(self, ask: Turn) -> Turned:
         self.asks.append(ask)
+        self.seconds += TURN_SECONDS
         turned: Turned = self._next("turn", self.turned)
         return turned
 

@@ -8,7 +8,7 @@ import pytest
 from station.asks import Draw, Fed, Feed, Mode, Quantity, Read, Wait
 from station.errors import BenchError, Beyond, InputError, Interrupted, NotHere
 from station.interrupts import Interrupts
-from station.opening import OpenBench, open_simulated
+from station.opening import OpenSimulated, open_simulated
 from tests.benches import full_profile
 
 HIGHEST = {"INP": 26.0, "INN": 10.0}
@@ -25,14 +25,14 @@ def bench(interrupts):
         yield opened
 
 
-def powered(bench: OpenBench) -> OpenBench:
+def powered(bench: OpenSimulated) -> OpenSimulated:
     """Feed both inputs: the positive rail its nominal volts, the negative one as much as it is prepared for."""
     bench.performer.feed(Feed("INP", 22.0, 0.15))
     bench.performer.feed(Feed("INN", -10.0, 0.15))
     return bench
 
 
-def told_by_supply(bench: OpenBench, question: str) -> float:
+def told_by_supply(bench: OpenSimulated, question: str) -> float:
     """What the supply itself answers, asked beside the driver."""
     return float(bench.inside.supply.connection().receive(question.encode() + b"\n"))
 
@@ -209,8 +209,9 @@ def test_ohms_beyond_the_range_are_no_number_and_tell_on_which_side(bench):
 
 
 def test_a_bench_without_a_turned_channel_says_so(bench):
-    wiring = replace(bench.performer._wiring, turned_channels={})
-    bench.performer._wiring = wiring
+    metering = bench.performer._metering
+    meters = {name: replace(wired, turned=None) for name, wired in metering._wiring.meters.items()}
+    metering._wiring = replace(metering._wiring, meters=meters)
     with pytest.raises(NotHere, match="no scanner channel reads ohms at INP with its leads turned round"):
         ohms(bench, "GND", "INP")
 

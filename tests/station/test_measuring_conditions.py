@@ -1,11 +1,20 @@
 """The step measure at other inputs than nominal, and under load."""
 
+from typing import Any
+
 import pytest
 
-from station.asks import Draw, Feed, Quantity, Read, Wait
+from station.asks import Ask, Draw, Feed, Quantity, Read, Wait
 from station.errors import InputError
+from station.lines import Outcome
 from tests.station.boards import RAMP, profile_of, step_of
 from tests.station.scripts import Script, answer
+
+OUTP = Read("OUTP", Quantity.VOLTAGE, 0.02)
+
+
+def input_looks(name: str) -> list[Ask[Any]]:
+    return [Read(name, Quantity.VOLTAGE, 0.02), Wait(0.005), Read(name, Quantity.VOLTAGE, 0.02)]
 
 
 def fed(volts: float, limit: float) -> list[Feed]:
@@ -13,23 +22,38 @@ def fed(volts: float, limit: float) -> list[Feed]:
 
 
 def test_inputs_are_fed_the_asked_magnitude_and_then_nominal_again() -> None:
-    step = step_of("measure: {inputs: 19 V, OUTP: {voltage: 15 V ± 1 %}}")
+    step = step_of("measure: {inputs: 24 V, OUTP: {voltage: 15 V ± 1 %}}")
     read = Read("OUTP", Quantity.VOLTAGE, 0.02)
-    assert list(answer(step, Script()).asks) == [*fed(19.0, 0.15), Wait(0.5), read, *fed(22.0, 0.15)]
+    told = list(answer(step, Script()).asks)
+    assert told[:7] == [*fed(24.0, 0.15), read, Wait(0.1), read, *fed(22.0, 0.15)]
+    assert told[7:] == [*input_looks("INP"), *input_looks("INN")]  # no supply can draw a reservoir down
+
+
+def test_lowered_inputs_are_waited_for_before_anything_is_read() -> None:
+    step = step_of("measure: {inputs: 19 V, OUTP: {voltage: 15 V ± 1 %}}")
+    told = list(answer(step, Script()).asks)
+    assert told[:9] == [*fed(19.0, 0.15), *input_looks("INP"), *input_looks("INN"), OUTP]
+    assert told[-2:] == fed(22.0, 0.15)
+
+
+def test_inputs_that_do_not_get_where_they_are_fed_leave_nothing_passed() -> None:
+    step = step_of("measure: {inputs: 19 V, settle within: 1 s, OUTP: {voltage: 15 V ± 1 %}}")
+    told = answer(step, Script(volts={"INP": 21.5})).judged("voltage")
+    assert told.outcome is Outcome.UNDECIDED
+    assert told.cause == "INP not settled within 1 s: INP is at 21.5 V, fed 19 V"
 
 
 def test_loads_are_drawn_one_by_one_with_a_look_at_the_supplies_and_taken_off_after_the_reading() -> None:
-    step = step_of(
-        "measure: {loads: {OUTP: 500 mA, OUTN: 1 A}, current limit: 1.3 A, settle: 1 s, OUTP: {voltage: 15 V ± 1 %}}"
-    )
+    step = step_of("measure: {loads: {OUTP: 500 mA, OUTN: 1 A}, current limit: 1.3 A, OUTP: {voltage: 15 V ± 1 %}}")
     assert list(answer(step, Script()).asks) == [
         *fed(22.0, 1.3),
         Draw("OUTP", 0.5),
         *fed(22.0, 1.3),
         Draw("OUTN", 1.0),
         *fed(22.0, 1.3),
-        Wait(1.0),
-        Read("OUTP", Quantity.VOLTAGE, 0.02),
+        OUTP,
+        Wait(0.1),
+        OUTP,
         Draw("OUTP", 0.0),
         Draw("OUTN", 0.0),
     ]
@@ -37,7 +61,7 @@ def test_loads_are_drawn_one_by_one_with_a_look_at_the_supplies_and_taken_off_af
 
 def test_loads_come_off_before_the_inputs_are_back_at_nominal() -> None:
     step = step_of("measure: {inputs: 24 V, loads: {OUTN: 0.2 A}, current limit: 1 A, OUTN: {voltage: -15 V ± 1 %}}")
-    assert list(answer(step, Script()).asks)[-3:] == [Draw("OUTN", 0.0), *fed(22.0, 1.0)]
+    assert list(answer(step, Script()).asks)[-9:-6] == [Draw("OUTN", 0.0), *fed(22.0, 1.0)]
 
 
 def test_loads_come_off_where_the_reading_fails_too() -> None:

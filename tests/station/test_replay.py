@@ -88,9 +88,9 @@ def test_a_changed_stored_reading_changes_the_judgement(store: Store) -> None:
     assert first.outcome is Outcome.PASSED
     with store.writing() as connection:
         found = "select sequence, reply from answers where step = 3 and ask like '%OUTN%voltage%'"
-        sequence, reply = connection.execute(text(found)).one()
-        spoilt = json.dumps({**json.loads(reply), "value": -14.0})
-        connection.execute(text("update answers set reply = :r where sequence = :s"), {"r": spoilt, "s": sequence})
+        for sequence, reply in connection.execute(text(found)).all():  # both looks
+            spoilt = json.dumps({**json.loads(reply), "value": -14.0})
+            connection.execute(text("update answers set reply = :r where sequence = :s"), {"r": spoilt, "s": sequence})
     judged = again(store).judgements
     differing = [new for old, new in zip(first.judgements, judged, strict=True) if old != new]
     assert [(j.line.title, j.outcome) for j in differing] == [("measure: OUTN voltage", Outcome.FAILED)]

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from station.asks import Draw, Fed, Feed
+from station.asks import Draw, Fed, Feed, Read
 from station.errors import InputError
 from station.lines import Outcome
 from tests.station.boards import step_of
@@ -54,7 +54,24 @@ def test_the_load_is_off_and_the_input_nominal_again_afterwards() -> None:
 def test_an_output_that_never_falls_ends_the_search() -> None:
     told = answer(dropout, Script())
     assert len(told.of(Feed)) < 150
-    assert told.judged("dropout").value == pytest.approx(7.0)  # the script's readings never move
+    assert told.judged("dropout").value == pytest.approx(7.0 - 14.995)  # 60 steps of 0.25 V below 22 V
+
+
+def test_an_input_that_stays_at_the_same_digits_is_not_settled() -> None:
+    told = answer(dropout, Script(volts={"INP": 21.75}))
+    assert told.judged("dropout").outcome is Outcome.FAILED
+    assert told.judged("dropout").cause == "INP not settled within 2 s: still exactly 21.75 V, as before the change"
+    assert min(ask.volts for ask in told.of(Feed, "INP")) == 21.5  # the search does not go on blindly
+
+
+def test_doubt_about_a_dropout_is_met_with_longer_looks_at_the_two_steps_around_it() -> None:
+    """At 2.9 V under a limit of 3 V: looks with u = 0.1 V decide nothing, longer ones do."""
+    doubts = {0.02: 0.1, 1.0: 0.01, 10.0: 0.001}
+    told = answer(dropout, Regulator(needs=2.9, u=doubts.__getitem__))
+    fed = [ask.volts for ask in told.of(Feed, "INP")]
+    assert fed[-3:] == [17.75, 17.5, 22.0]
+    assert {ask.effort for ask in told.of(Read, "OUTP")} == {0.02, 1.0}
+    assert told.judged("dropout").outcome is Outcome.PASSED
 
 
 @pytest.mark.parametrize(

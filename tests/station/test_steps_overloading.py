@@ -13,8 +13,11 @@ overload = step_of("overload: {current limit: 2 A, OUTP: {limits at: 1.1 A .. 1.
 
 
 def giving_way(at: int, *, recovered: float = 15.0) -> Script:
-    """An output that stands until its load is raised for the `at`-th time, and then at `recovered`."""
-    return Script(volts={"OUTP": [15.0, *[15.0] * at, 3.0, recovered]})
+    """An output that stands until its load is raised for the `at`-th time, and then at `recovered`.
+
+    Two looks come before: the second must agree with the first.
+    """
+    return Script(volts={"OUTP": [15.0, 15.0, *[15.0] * at, 3.0, recovered]})
 
 
 def test_an_output_gives_way_between_the_last_load_it_held_and_the_next() -> None:
@@ -36,13 +39,23 @@ def test_an_output_that_gives_way_at_once_or_never_fails(at: int) -> None:
 def test_the_load_is_taken_off_before_the_output_is_asked_whether_it_recovered() -> None:
     asks = answer(overload, giving_way(2)).asks
     kinds = [type(ask) for ask in asks]
-    assert asks[-5] == Draw("OUTP", 0.0)
-    assert kinds[-4:] == [Feed, Feed, Wait, Read]
+    assert asks[-6] == Draw("OUTP", 0.0)
+    assert kinds[-5:] == [Feed, Feed, Read, Wait, Read]
 
 
 def test_no_load_follows_once_the_output_has_given_way() -> None:
-    loads = [ask.amps for ask in answer(overload, giving_way(2)).of(Draw)]
-    assert len(loads) == 4 and loads[-1] == 0.0
+    loads = [ask.amps for ask in answer(overload, giving_way(5)).of(Draw)]
+    assert len(loads) == 7 and loads[-1] == 0.0
+
+
+def test_a_limit_too_near_to_the_window_is_looked_at_in_halved_steps() -> None:
+    """Between 1.0228 A and 1.1106 A it gives way, the window begins at 1.1 A: which side is not known yet."""
+    held_at_half = Script(volts={"OUTP": [15.0] * 4 + [3.0] + [15.0] * 4 + [15.0] + [15.0] * 4 + [3.0, 15.0]})
+    told = answer(overload, held_at_half)
+    loads = [ask.amps for ask in told.of(Draw)]
+    assert loads[3:] == [0.0, pytest.approx(1.06667, abs=1e-4), 0.0, pytest.approx(1.08861, abs=1e-4), 0.0]
+    assert told.judged("limits at").value == pytest.approx((1.06667 + 1.08861) / 2.0, abs=1e-4)
+    assert told.judged("limits at").outcome is Outcome.FAILED
 
 
 @pytest.mark.parametrize(("after", "outcome"), [(14.9, Outcome.PASSED), (14.7, Outcome.FAILED)])

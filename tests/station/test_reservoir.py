@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
-from station.raw_supply import (
+from station.reservoir import (
     RawSupply,
     decay_seconds,
     joules,
