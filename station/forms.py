@@ -19,6 +19,7 @@ __all__ = [
     "AmpsValue",
     "CurrentLimit",
     "DecibelLimit",
+    "FaradsValue",
     "Form",
     "HertzValue",
     "KelvinPerWattValue",
@@ -80,6 +81,7 @@ VoltsValue = Annotated[float, _value("V"), _described("15 V")]
 AmpsValue = Annotated[float, _value("A"), _described("150 mA")]
 SecondsValue = Annotated[float, _value("s"), _described("5 s")]
 OhmsValue = Annotated[float, _value("ohm"), _described("1 kΩ")]
+FaradsValue = Annotated[float, _value("F"), _described("4700 µF")]
 HertzValue = Annotated[float, _value("Hz"), _described("50 Hz")]
 KelvinPerWattValue = Annotated[float, _value("K/W"), _described("3 K/W")]
 RatioValue = Annotated[float, BeforeValidator(_ratio), _described("2 %")]
