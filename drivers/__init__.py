@@ -22,7 +22,7 @@ from drivers.errors import (
 )
 from drivers.links import Links, listed_resources, open_links
 from drivers.load import Load
-from drivers.meter import Meter, MeterReading, OhmsReading, fitting_range, range_of_current
+from drivers.meter import Meter, MeterReading, OhmsReading, RippleReading, fitting_range, range_of_current
 from drivers.scpi import Identity
 from drivers.session import Session
 from drivers.supply import Found, Measured, Mode, Supply
@@ -52,6 +52,7 @@ __all__ = [
     "OutOfStep",
     "Overloaded",
     "QueuedError",
+    "RippleReading",
     "Session",
     "SettingMismatch",
     "Supply",

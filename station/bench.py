@@ -105,6 +105,7 @@ class Bench:
         take = {
             Quantity.VOLTAGE: self._metering.volts,
             Quantity.RESISTANCE: self._metering.ohms,
+            Quantity.RIPPLE: self._metering.ripple,
             Quantity.CURRENT: self._amps,
         }
         with _told_as_bench_error():

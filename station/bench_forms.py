@@ -7,9 +7,10 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
-from station.forms import AmpsValue, Form, HertzValue, OhmsValue, RatioValue, VoltsValue
+from station.datasheet import CurrentRowForm, ResistanceRowForm, RippleRowForm, VoltageRowForm
+from station.forms import AmpsValue, Form, HertzValue, RatioValue, VoltsValue
 
-__all__ = ["BenchForm", "CurrentRowForm", "Hooked", "InstrumentForm", "LoadForm", "MeterForm", "SupplyForm", "WireForm"]
+__all__ = ["BenchForm", "Hooked", "InstrumentForm", "LoadForm", "MeterForm", "SupplyForm", "WireForm"]
 
 _PLACE = re.compile(r"(\S+(?: \S+)*?)(?: (\d{1,3}))?")
 
@@ -65,33 +66,6 @@ class ChannelForm(Form):
     floating: bool = True
 
 
-class VoltageRowForm(Form):
-    """The data sheet's accuracy of volts on one range; `noise` is one reading's at 1 power-line cycle."""
-
-    range: VoltsValue = Field(gt=0.0)
-    of_reading: RatioValue = 0.0
-    of_range: RatioValue = 0.0
-    noise: VoltsValue = 0.0
-
-
-class ResistanceRowForm(Form):
-    """The data sheet's accuracy of two-wire ohms on one range."""
-
-    range: OhmsValue = Field(gt=0.0)
-    of_reading: RatioValue = 0.0
-    of_range: RatioValue = 0.0
-    noise: OhmsValue = 0.0
-
-
-class CurrentRowForm(Form):
-    """The data sheet's accuracy of a current: a supply's readback, a load's setting."""
-
-    of_reading: RatioValue = 0.0
-    counts: float = Field(0.0, ge=0.0)
-    digit: AmpsValue = 0.0
-    noise: AmpsValue = 0.0
-
-
 class InstrumentForm(Form):
     """What every instrument of a bench has; `identity` is how its reply to *IDN? begins."""
 
@@ -124,6 +98,7 @@ class MeterForm(InstrumentForm):
 
     voltage: list[VoltageRowForm] = Field(min_length=1)
     resistance: list[ResistanceRowForm] = Field(default_factory=list)
+    ripple: RippleRowForm | None = None
     resolution: dict[float, RatioValue] = Field(min_length=1)
     inputs: int | None = Field(None, ge=1, le=999)  # of the scanner in front of it; none: one pair of leads
 

@@ -13,7 +13,17 @@ from station.errors import InputError, NotHere
 from station.quantities import format_value
 from station.uncertainty import rectangular, resolution
 
-__all__ = ["Look", "MeterSheet", "amps_look", "drawn", "leads", "ohms_look", "tested_range", "volts_look"]
+__all__ = [
+    "Look",
+    "MeterSheet",
+    "amps_look",
+    "drawn",
+    "leads",
+    "ohms_look",
+    "ripple_look",
+    "tested_range",
+    "volts_look",
+]
 
 
 @dataclass(frozen=True)
@@ -61,6 +71,18 @@ def ohms_look(sheet: MeterSheet, chosen: OhmsRange, cycles: float) -> Look:
     row = row_for(sheet.accuracy, "resistance", chosen.ohms)
     at = f"{format_value(chosen.ohms, 'ohm')} range at {format_value(chosen.test_amps, 'A')}"
     return Look(row, _u_random(sheet, row, cycles), f"meter, {at}", cycles)
+
+
+def ripple_look(sheet: MeterSheet) -> Look:
+    """Return the look of a meter at what alternates; it counts as one power-line cycle, none can be chosen.
+
+    Raises NotHere where the meter's accuracy of it is not known.
+    """
+    try:
+        row = row_for(sheet.accuracy, "ripple", 0.0)
+    except LookupError as error:
+        raise NotHere("the bench file says nothing of the meter's accuracy of ripple; write it as 'ripple'") from error
+    return Look(row, math.hypot(row.noise_rms, resolution(row.digit)), "meter, what alternates", 1.0)
 
 
 def _u_random(sheet: MeterSheet, row: AccuracyRow, cycles: float) -> float:

@@ -38,6 +38,7 @@ meters:
       - {{range: 10 kΩ, of reading: 100 ppm, of range: 10 ppm, noise: 0.03 Ω}}
       - {{range: 100 kΩ, of reading: 100 ppm, of range: 10 ppm, noise: 0.3 Ω}}
       - {{range: 1 MΩ, of reading: 100 ppm, of range: 10 ppm, noise: 3 Ω}}
+    ripple: {{of reading: 0.06 %, counts: 300, digit: 0.1 µV, noise: 2 µV}}
     resolution: {{0.02: 10 ppm, 0.2: 3 ppm, 1: 1 ppm, 10: 0.3 ppm, 100: 0.1 ppm}}
 loads:
 {loads}

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Supply, dialect
 from station.asks import GND
-from station.bench_forms import BenchForm, CurrentRowForm, Hooked, MeterForm, SupplyForm
+from station.bench_forms import BenchForm, Hooked, MeterForm, SupplyForm
+from station.datasheet import CurrentRowForm
 from station.errors import BenchError
 from station.readings import MeterSheet
 
@@ -133,10 +134,14 @@ def meter_sheet(form: MeterForm) -> MeterSheet:
     """Return a meter's data sheet as the bench file has it."""
     volts = (AccuracyRow("voltage", r.range, r.of_reading, r.of_range, noise_rms=r.noise) for r in form.voltage)
     ohms = (AccuracyRow("resistance", r.range, r.of_reading, r.of_range, noise_rms=r.noise) for r in form.resistance)
-    return MeterSheet(AccuracyTable((*volts, *ohms)), dict(form.resolution))
+    ripple = [] if form.ripple is None else [_without_range("ripple", form.ripple)]
+    return MeterSheet(AccuracyTable((*volts, *ohms, *ripple)), dict(form.resolution))
 
 
 def current_accuracy(form: CurrentRowForm) -> AccuracyTable:
     """Return the accuracy of a supply's readback or a load's setting as the bench file has it."""
-    row = AccuracyRow("current", 0.0, form.of_reading, counts=form.counts, digit=form.digit, noise_rms=form.noise)
-    return AccuracyTable((row,))
+    return AccuracyTable((_without_range("current", form),))
+
+
+def _without_range(function: str, form: CurrentRowForm) -> AccuracyRow:
+    return AccuracyRow(function, 0.0, form.of_reading, counts=form.counts, digit=form.digit, noise_rms=form.noise)
