@@ -20,9 +20,9 @@ from drivers.errors import (
     UnknownDialect,
     Where,
 )
-from drivers.links import Links, open_links
+from drivers.links import Links, listed_resources, open_links
 from drivers.load import Load
-from drivers.meter import Meter, MeterReading, OhmsReading, fitting_range, range_of_current
+from drivers.meter import Meter, MeterReading, OhmsReading, RippleReading, fitting_range, range_of_current
 from drivers.scpi import Identity
 from drivers.session import Session
 from drivers.supply import Found, Measured, Mode, Supply
@@ -52,6 +52,7 @@ __all__ = [
     "OutOfStep",
     "Overloaded",
     "QueuedError",
+    "RippleReading",
     "Session",
     "SettingMismatch",
     "Supply",
@@ -61,6 +62,7 @@ __all__ = [
     "dialect",
     "dialect_names",
     "fitting_range",
+    "listed_resources",
     "open_links",
     "range_of_current",
     "row_for",

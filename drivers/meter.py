@@ -1,4 +1,4 @@
-"""Read DC volts and ohms with a multimeter, on a fixed range, with as much integration as is asked for."""
+"""Read DC volts, ripple and ohms with a multimeter, on a fixed range, with as much integration as is asked for."""
 
 import math
 import time
@@ -12,7 +12,7 @@ from drivers.errors import Overloaded, bad_reply
 from drivers.scpi import Identity, Special, parse_reading
 from drivers.session import Session, understanding
 
-__all__ = ["Meter", "MeterReading", "OhmsReading", "fitting_range", "range_of_current"]
+__all__ = ["Meter", "MeterReading", "OhmsReading", "RippleReading", "fitting_range", "range_of_current"]
 
 # A rail a little above its nominal value must not overload the range that ends there; common practice, no source.
 _HEADROOM = 1.05
@@ -40,6 +40,14 @@ class OhmsReading:
     ohms: float
     range_ohms: float
     power_line_cycles_actual: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class RippleReading:
+    """The rms volts that alternate, in the meter's own bandwidth; `seconds` is how long its filter may take."""
+
+    volts_rms: float
     seconds: float
 
 
@@ -129,6 +137,18 @@ class Meter:
             raise self._overloaded(channel, taken.value, f"its range of {chosen.ohms:g} ohm")
         return OhmsReading(taken.value, taken.range, taken.cycles, taken.seconds)
 
+    def read_ripple(self, channel: int | None) -> RippleReading:
+        """Close a scanner channel and read the rms volts that alternate there; all other settings are lost by it."""
+        self._refuse_senseless(channel, 1.0)
+        self.stop_testing()
+        self._reach(channel)
+        self._chosen = None
+        message = self._talk.dialect.asking(Step.RIPPLE, 1)
+        value = self._number(message, "V", self.traits.ripple_seconds)
+        if isinstance(value, Special):
+            raise self._overloaded(channel, value, "its highest range")
+        return RippleReading(value, self.traits.ripple_seconds)
+
     def stop_testing(self) -> None:
         """Let no test current flow any more: whatever is fed next must not meet an ohmmeter."""
         if self._chosen is not None and self._chosen[0] is _OHMS:
@@ -192,11 +212,13 @@ class Meter:
     def _take(self, function: _Function, power_line_cycles: float) -> float | Special:
         """Trigger and return one reading in the function's unit, or an overload of either sign."""
         message = self._talk.dialect.asking(Step.READING, 1)
+        return self._number(message, function.unit, self._seconds(power_line_cycles))
+
+    def _number(self, message: str, unit: str, seconds: float) -> float | Special:
         # The session's own time-out covers the way there and back, and a change of range.
-        timeout_seconds = self.session.timeout_seconds + self._seconds(power_line_cycles)
-        reply = self.session.query(message, timeout_seconds=timeout_seconds)
+        reply = self.session.query(message, timeout_seconds=self.session.timeout_seconds + seconds)
         with understanding(self.session.where(message)):
-            value = parse_reading(reply, function.unit)
+            value = parse_reading(reply, unit)
         if value is Special.NOT_A_NUMBER:
             raise bad_reply(self.session.where(message), f"'{reply}' means that there is no reading")
         return value

@@ -29,6 +29,7 @@ from simulated.clock import VirtualClock
 from simulated.errors import SimulatedError
 from simulated.ports import LoadState, Regulation, SupplyState
 from simulated.powered import Modulation, Powered, Warmth
+from simulated.strain import Strain
 
 __all__ = ["BoardDescription", "SimulatedBoard", "TrimmerDescription", "built", "designed", "fitted"]
 __all__ += ["misbuilt", "tested", "wired"]
@@ -102,6 +103,11 @@ class SimulatedBoard:
     def volts(self, terminal: str) -> float:
         """Return the true volts from ground at a terminal now; SimulatedError where the circuit has no solution."""
         return float(self._powered.now().volts(self._description.terminals[terminal])[0])
+
+    def strain(self) -> Strain:
+        """Return what the board's parts go through now."""
+        with self.lock:
+            return self._powered.strain()
 
     def modulate(self, terminal: str, *, rms_volts: float, hertz: float) -> None:
         """Put a sine on top of what feeds an input, as a modulated source does; 0 V takes it off."""

@@ -19,9 +19,11 @@ from simulated.circuit.fleet import Fleet  # brings scipy's sparse matrices, whi
 from simulated.circuit.fleet_point import FleetPoint
 from simulated.clock import VirtualClock
 from simulated.hands import Hands
+from simulated.instruments.accuracy import Readout
 from simulated.instruments.converter import Converter, range_for
 from simulated.instruments.load import BENCH_LOAD, InputErrors
 from simulated.instruments.ohms import OhmsConverter, ohms_range_for
+from simulated.instruments.ripple import RIPPLE, shown_ripple
 from simulated.instruments.supply_channel import BENCH_SUPPLY, ChannelErrors
 from simulated.ohms_lanes import OhmsLanes, OhmsTest
 from simulated.powered import AMBIENT_CELSIUS, KELVIN_STEP
@@ -82,7 +84,7 @@ class Lanes:
         self.limited = np.zeros((count, len(self.inputs)), dtype=bool)
         self.solved = np.ones(count, dtype=bool)
         self._watts, self._rise, self._heated = np.zeros(count), np.zeros(count), np.zeros(count)
-        self.lanes = [Lane(self, at, each) for at, each in enumerate(own)]
+        self.lanes = [Lane(self, at, each, boards[at].seed) for at, each in enumerate(own)]
 
     def settle(self, lanes: Sequence["Lane"]) -> None:
         """Solve lanes for what is applied to them now, all at once; what has no solution is no longer `solved`."""
@@ -165,8 +167,8 @@ class Lane:
     then the amps of all inputs, as last solved.
     """
 
-    def __init__(self, lanes: Lanes, at: int, own: Chances) -> None:
-        self.at, self._lanes = at, lanes
+    def __init__(self, lanes: Lanes, at: int, own: Chances, seed: int) -> None:
+        self.at, self._lanes, self._seed = at, lanes, seed
         self.clock = VirtualClock()
         self.hands = Hands(self, lanes.description.trimmers, self.clock, own.hands)
         self._supply = {name: ChannelErrors(BENCH_SUPPLY, own.supply) for name in lanes.inputs}
@@ -175,6 +177,7 @@ class Lane:
         self._meter, self._ohmmeter = Converter(own.meter), OhmsConverter(ohms_chances)
         self.test: OhmsTest | None = None  # what flows while the bench's ends are off the board
         self._across = 0.0  # volts that it drives
+        self._ripple: Readout | None = None
         self._asked: dict[str, tuple[float, float]] = {}  # of each input and output, as programmed last
         self.stale, self.solved = True, True
         self.seen: Floats = np.zeros(0)
@@ -254,6 +257,14 @@ class Lane:
     def shown_ohms(self, *, range_ohms: float, cycles: float) -> float:
         """Return one reading of the ohmmeter; ±9.9E37 beyond 120 % of the range."""
         return self._ohmmeter.read(self._across, range_number=ohms_range_for(range_ohms), cycles=cycles)
+
+    def shown_ripple(self) -> float:
+        """Return one reading of the meter of what alternates (V rms): its own floor, for nothing here does."""
+        if self._ripple is None:
+            again = chances(self._seed).meter  # as the meter itself: what volts are read with is drawn before
+            Converter(again)
+            self._ripple = Readout(RIPPLE.readback, again)
+        return shown_ripple(self._ripple, 0.0)
 
     def shown_amps(self, terminal: str) -> float:
         """Return one reading of an input's supply current."""

@@ -10,14 +10,12 @@ from dataclasses import dataclass
 
 from simulated.circuit import Circuit, OperatingPoint, Parts, SupplySetting, Tolerance, Transient
 
-__all__ = ["FINE", "ROUGH", "Conditions", "Motion", "Motions"]
+__all__ = ["Conditions", "Motion", "Motions"]
 
 logger = logging.getLogger(__name__)
 
 # Readings are taken at rest; on the way there a rail may be a hundredth of a volt off in each step, and may not ring.
 ROUGH = Tolerance(volts=1e-2, share=1e-3, first_seconds=5e-4, damped=True)
-# Under an ohmmeter a board is read while it moves, and a whole range is a volt.
-FINE = Tolerance(volts=1e-3, share=1e-3, first_seconds=5e-4, damped=True)
 
 
 @dataclass(frozen=True)
@@ -67,8 +65,8 @@ class Motion:
 class Motions:
     """Starts motions of one board; what they are computed with is made once for the conditions last used."""
 
-    def __init__(self, circuit: Circuit, parts: Parts, tolerance: Tolerance = ROUGH) -> None:
-        self._circuit, self._parts, self._tolerance = circuit, parts, tolerance
+    def __init__(self, circuit: Circuit, parts: Parts) -> None:
+        self._circuit, self._parts = circuit, parts
         self._made: dict[Conditions, Transient] = {}
 
     def begin(self, conditions: Conditions, point: OperatingPoint) -> Motion:
@@ -83,7 +81,7 @@ class Motions:
                     parts=self._parts,
                     parameters=dict(conditions.parameters),
                     celsius=conditions.celsius,
-                    tolerance=self._tolerance,
+                    tolerance=ROUGH,
                     junctions_store=False,
                 )
             }

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulated.circuit import Circuit, LoadEnd, OperatingPoint, Parts, SupplyEnd, SupplySetting, Tolerance, transfer
+from simulated.circuit import Circuit, LoadEnd, OperatingPoint, Parts, SupplyEnd, SupplySetting, transfer
 from simulated.clock import VirtualClock
 from simulated.errors import SimulatedError
-from simulated.motion import FINE, ROUGH, Conditions, Motion, Motions
+from simulated.motion import Conditions, Motion, Motions
+from simulated.strain import Strain, strained
 
 __all__ = ["Modulation", "Powered", "Warmth"]
 
@@ -109,16 +110,16 @@ class Powered:
 
         The circuit has the same netlist; nothing may be fed, and charges stay where they are.
         """
-        self._rewire(circuit, dict.fromkeys((end.name for end in circuit.ends.supplies), current), FINE)
+        self._rewire(circuit, dict.fromkeys((end.name for end in circuit.ends.supplies), current))
 
     def end_test(self) -> None:
         """Put the bench's ends back on the board, all off."""
         if self._circuit is not self._bench:
-            self._rewire(self._bench, dict.fromkeys((end.name for end in self._bench.ends.supplies), OFF), ROUGH)
+            self._rewire(self._bench, dict.fromkeys((end.name for end in self._bench.ends.supplies), OFF))
 
-    def _rewire(self, circuit: Circuit, supplies: dict[str, SupplySetting], tolerance: Tolerance) -> None:
+    def _rewire(self, circuit: Circuit, supplies: dict[str, SupplySetting]) -> None:
         point = self.now().on(circuit.layout, circuit.ends)
-        self._circuit, self._motions, self._solved = circuit, Motions(circuit, self._parts, tolerance), {}
+        self._circuit, self._motions, self._solved = circuit, Motions(circuit, self._parts), {}
         self._supplies, self._loads = supplies, {end.name: 0.0 for end in circuit.ends.loads}
         self._move(point)
         self._changed = self._clock.seconds()
@@ -157,6 +158,11 @@ class Powered:
                 self._follow(self._motion, passed)
             self._heat.follow(dissipation(self._circuit, self._point()), passed)
         return self._point()
+
+    def strain(self) -> Strain:
+        """Return what the parts go through now."""
+        point = self.now()
+        return strained(self._circuit, point, parts=self._parts, parameters=self._parameters, celsius=self.celsius)
 
     def ripple_volts(self, node: str, modulation: Modulation) -> float:
         """Return the rms volts at a node that come through from a modulated supply, around where it stands now."""

@@ -48,11 +48,12 @@ class Quantity(Enum):
     VOLTAGE = "voltage"
     CURRENT = "current"
     RESISTANCE = "resistance"
+    RIPPLE = "ripple"  # rms of what alternates, in the meter's own bandwidth
 
     @property
     def unit(self) -> str:
         """The base unit of the quantity."""
-        return {"voltage": "V", "current": "A", "resistance": "ohm"}[self.value]
+        return {"voltage": "V", "current": "A", "resistance": "ohm", "ripple": "V"}[self.value]
 
 
 class Mode(Enum):
@@ -111,7 +112,9 @@ class Fed:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A load's answer: the setting was taken over."""
+    """A load's answer: the setting was taken over; `u` is the standard uncertainty of what it draws (amps)."""
+
+    u: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

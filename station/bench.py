@@ -29,7 +29,7 @@ from station.errors import BenchError, Unreadable
 from station.interrupts import Interrupts
 from station.metering import Metering
 from station.operators import Operator
-from station.readings import amps_look
+from station.readings import amps_look, drawn
 from station.safety import made_safe
 from station.wiring import SupplyChannel, Wiring
 
@@ -91,7 +91,7 @@ class Bench:
         with _told_as_bench_error():
             wired.load.set_current(wired.channel, ask.amps)
             wired.load.switch(wired.channel, ask.amps > 0.0)
-        return Drawn()
+        return drawn(wired.setting, ask.amps)
 
     def wait(self, ask: Wait) -> None:
         """See Performer; looks for an interrupt all along."""
@@ -105,6 +105,7 @@ class Bench:
         take = {
             Quantity.VOLTAGE: self._metering.volts,
             Quantity.RESISTANCE: self._metering.ohms,
+            Quantity.RIPPLE: self._metering.ripple,
             Quantity.CURRENT: self._amps,
         }
         with _told_as_bench_error():

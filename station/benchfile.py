@@ -1,147 +1,16 @@
-"""Read the bench file: which instruments are there, how good they are, and which of them reaches which terminal."""
+"""Read the bench file, and keep where its values stand for what is found wrong later."""
 
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from pydantic import Field, model_validator
-
-from drivers import InstrumentKind
-from station.asks import GND
-from station.benchvalues import Day, Hooked, HookedValue
+from station.bench_faults import faults, misfits
+from station.bench_forms import BenchForm
 from station.board import Board
-from station.dialectfile import dialect_faults, placed
-from station.document import Document, Path_, parse_document, read_text
+from station.document import Document, parse_document, read_text
 from station.errors import InputError, Problem
-from station.forms import AmpsValue, Form, HertzValue, OhmsValue, RatioValue, VoltsValue, fill, nearest
+from station.forms import fill
 
-__all__ = ["BenchFile", "BenchForm", "Hooked", "MeterForm", "SupplyForm", "WireForm", "load_bench_file"]
-__all__ += ["parse_bench_file"]
-
-KINDS: dict[str, InstrumentKind] = {"supplies": "supply", "meters": "meter", "loads": "load"}
-
-
-class CalibrationForm(Form):
-    """When an instrument was calibrated, and until when that counts."""
-
-    certificate: str = Field(min_length=1)
-    done: Day
-    due: Day
-
-    @model_validator(mode="after")
-    def _in_order(self) -> "CalibrationForm":
-        if self.due <= self.done:
-            raise ValueError(f"it is due on {self.due}, before it was done; write the later date as 'due'")
-        return self
-
-
-class ChannelForm(Form):
-    """A channel's most; `floating` where neither of its ends is tied to another channel or to earth."""
-
-    up_to: VoltsValue = Field(gt=0.0)
-    amps: AmpsValue = Field(gt=0.0)
-    floating: bool = True
-
-
-class VoltageRowForm(Form):
-    """The data sheet's accuracy of volts on one range; `noise` is one reading's at 1 power-line cycle."""
-
-    range: VoltsValue = Field(gt=0.0)
-    of_reading: RatioValue = 0.0
-    of_range: RatioValue = 0.0
-    noise: VoltsValue = 0.0
-
-
-class ResistanceRowForm(Form):
-    """The data sheet's accuracy of two-wire ohms on one range."""
-
-    range: OhmsValue = Field(gt=0.0)
-    of_reading: RatioValue = 0.0
-    of_range: RatioValue = 0.0
-    noise: OhmsValue = 0.0
-
-
-class CurrentRowForm(Form):
-    """The data sheet's accuracy of a current readback."""
-
-    of_reading: RatioValue = 0.0
-    counts: float = Field(0.0, ge=0.0)
-    digit: AmpsValue = 0.0
-    noise: AmpsValue = 0.0
-
-
-class InstrumentForm(Form):
-    """What every instrument of a bench has; `identity` is how its reply to *IDN? begins."""
-
-    resource: str = Field(min_length=1)
-    dialect: str
-    identity: str = Field(min_length=1)
-    calibration: CalibrationForm | None = None
-
-
-class SupplyForm(InstrumentForm):
-    """A supply, with the accuracy of its current readback.
-
-    `unprotected` lets a board be fed by one without protections of its own: only the station then ends a fault.
-    """
-
-    channels: dict[int, ChannelForm] = Field(min_length=1)
-    current: CurrentRowForm
-    unprotected: bool = False
-
-
-class LoadForm(InstrumentForm):
-    """An electronic load."""
-
-    channels: dict[int, ChannelForm] = Field(min_length=1)
-
-
-class MeterForm(InstrumentForm):
-    """A multimeter; `resolution` is a share of the range, by power-line cycles."""
-
-    voltage: list[VoltageRowForm] = Field(min_length=1)
-    resistance: list[ResistanceRowForm] = Field(default_factory=list)
-    resolution: dict[float, RatioValue] = Field(min_length=1)
-    inputs: int | None = Field(None, ge=1, le=999)  # of the scanner in front of it; none: one pair of leads
-
-
-class WireForm(Form):
-    """What reaches one terminal of the board."""
-
-    supply: HookedValue | None = None
-    plus_at: str | None = None  # GND: the channel is turned round, as a negative input needs it
-    load: HookedValue | None = None
-    meter: HookedValue | None = None
-    turned_meter: HookedValue | None = None  # a scanner channel with its leads turned round, for ohms: plus at GND
-    by_hand: bool = False  # the operator moves the meter's probe here
-    sense: bool = False  # sense leads of its own, so that what is read is what is at the board
-
-
-class BenchForm(Form):
-    """The keys at the top of a bench file."""
-
-    bench: str = Field(min_length=1)
-    mains: HertzValue = 50.0
-    supplies: dict[str, SupplyForm] = Field(min_length=1)
-    meters: dict[str, MeterForm] = Field(min_length=1)
-    loads: dict[str, LoadForm] = Field(default_factory=dict)
-    wiring: dict[str, WireForm] = Field(min_length=1)
-
-    def instruments(self) -> dict[str, InstrumentForm]:
-        """Every instrument by its name."""
-        return {**self.supplies, **self.meters, **self.loads}
-
-    def beside(self, folder: Path) -> "BenchForm":
-        """Return the same with dialect files where they lie, so that any process finds them."""
-
-        def moved(instruments: Mapping[str, InstrumentForm]) -> dict[str, InstrumentForm]:
-            return {
-                name: each.model_copy(update={"dialect": placed(each.dialect, folder)})
-                for name, each in instruments.items()
-            }
-
-        update = {"supplies": moved(self.supplies), "meters": moved(self.meters), "loads": moved(self.loads)}
-        return self.model_copy(update=update)
+__all__ = ["BenchFile", "load_bench_file", "parse_bench_file"]
 
 
 @dataclass(frozen=True)
@@ -155,7 +24,7 @@ class BenchFile:
 
     def misfits(self, board: Board) -> list[Problem]:
         """Return what keeps this bench from testing a board: a terminal that nothing reaches, a channel too small."""
-        return [self.document.problem(*found) for found in _misfits(self.form, board)]
+        return [self.document.problem(*found) for found in misfits(self.form, board)]
 
 
 def load_bench_file(path: Path) -> BenchFile:
@@ -169,113 +38,7 @@ def parse_bench_file(text: str, path: Path) -> BenchFile:
     form, problems = fill(BenchForm, document.data, document, ())
     if form is not None:
         form = form.beside(path.parent)
-        problems = [document.problem(*found) for found in (*_instrument_faults(form), *_wiring_faults(form))]
+        problems = [document.problem(*found) for found in faults(form)]
     if form is None or problems:
         raise InputError(problems)
     return BenchFile(form, path, text, document)
-
-
-Found = tuple[Path_, str, str]
-
-
-def _instrument_faults(form: BenchForm) -> Iterator[Found]:
-    sections: dict[str, Mapping[str, InstrumentForm]] = {
-        "supplies": form.supplies,
-        "meters": form.meters,
-        "loads": form.loads,
-    }
-    names: dict[str, str] = {}
-    resources: dict[str, str] = {}
-    for section, instruments in sections.items():
-        for name, instrument in instruments.items():
-            if name in names:
-                yield (section, name), f"'{name}' is also one of the {names[name]}", "give each a name of its own"
-            elif instrument.resource in resources:
-                what = f"'{name}' has the address of '{resources[instrument.resource]}'"
-                yield (section, name, "resource"), what, "give each instrument its own"
-            kind = KINDS[section]
-            unprotected = isinstance(instrument, SupplyForm) and instrument.unprotected
-            channels = instrument.channels if isinstance(instrument, (SupplyForm, LoadForm)) else ()
-            for fault in dialect_faults(instrument.dialect, kind, channels, unprotected=unprotected):
-                yield (section, name, "dialect"), *fault
-            names[name], resources[instrument.resource] = section, name
-
-
-def _wiring_faults(form: BenchForm) -> Iterator[Found]:
-    taken: dict[Hooked, str] = {}
-    for terminal, wire in form.wiring.items():
-        for key, hooked, known in _hooks(form, wire):
-            where: Path_ = ("wiring", terminal, key)
-            if hooked.instrument not in known:
-                yield (
-                    where,
-                    f"there is no {key.removeprefix('turned ')} '{hooked.instrument}'",
-                    nearest(hooked.instrument, known),
-                )
-                continue
-            yield from ((where, *fault) for fault in _channel_faults(hooked, known[hooked.instrument], wire))
-            if hooked in taken and not wire.by_hand:
-                yield where, f"{_named(hooked)} is at {taken[hooked]} already", "wire each channel to one terminal"
-            taken[hooked] = terminal
-        if wire.plus_at not in (None, GND):
-            yield ("wiring", terminal, "plus at"), f"'{wire.plus_at}' is not ground", f"write {GND}, or leave it out"
-
-
-def _hooks(form: BenchForm, wire: WireForm) -> Iterator[tuple[str, Hooked, Mapping[str, InstrumentForm]]]:
-    """Yield the keys of a wire that name an instrument, with what they name and what there is to name."""
-    known: dict[str, Mapping[str, InstrumentForm]] = {"supply": form.supplies, "load": form.loads, "meter": form.meters}
-    for key, hooked in (("supply", wire.supply), ("load", wire.load), ("meter", wire.meter)):
-        if hooked is not None:
-            yield key, hooked, known[key]
-    if wire.turned_meter is not None:
-        yield "turned meter", wire.turned_meter, form.meters
-
-
-def _channel_faults(hooked: Hooked, instrument: InstrumentForm, wire: WireForm) -> Iterator[tuple[str, str]]:
-    """Yield what is wrong with a channel's number: a channel that is not there, none where one is needed."""
-    if isinstance(instrument, MeterForm):
-        if wire.by_hand:
-            if hooked.channel is not None:
-                yield f"{_named(hooked)} is an input, but the probe is moved by hand", f"write '{hooked.instrument}'"
-        elif instrument.inputs is None:
-            yield f"'{hooked.instrument}' has one pair of leads", "write 'by hand: true' beside it"
-        elif not 1 <= (hooked.channel or 0) <= instrument.inputs:
-            yield f"'{hooked.instrument}' has inputs 1 to {instrument.inputs}", f"write '{hooked.instrument} 1'"
-        return
-    channels = instrument.channels if isinstance(instrument, (SupplyForm, LoadForm)) else {}
-    if hooked.channel not in channels:
-        listed = ", ".join(f"'{hooked.instrument} {number}'" for number in channels)
-        yield f"{_named(hooked)} is not one of its channels", f"write one of {listed}"
-
-
-def _named(hooked: Hooked) -> str:
-    return f"'{hooked.instrument}{'' if hooked.channel is None else f' {hooked.channel}'}'"
-
-
-def _misfits(form: BenchForm, board: Board) -> Iterator[Found]:
-    terminals = board.form.terminals
-    for name in form.wiring:
-        if name not in terminals:
-            yield ("wiring", name), f"{board.name} has no terminal '{name}'", nearest(name, terminals)
-    for name, terminal in terminals.items():
-        wire = form.wiring.get(name)
-        if wire is None or wire.meter is None:
-            yield ("wiring", name), f"no meter reaches {name}", "write 'meter: dmm 1', or 'by hand: true' beside it"
-        if terminal.kind == "input":
-            yield from _input_misfits(form, name, wire, terminal.sign, terminal.never_above or 0.0)
-        elif wire is not None and wire.supply is not None:
-            yield ("wiring", name, "supply"), f"{name} is no input of the board", "feed inputs only"
-
-
-def _input_misfits(form: BenchForm, name: str, wire: WireForm | None, sign: float, ceiling: float) -> Iterator[Found]:
-    if wire is None or wire.supply is None:
-        yield ("wiring", name), f"no supply feeds {name}", "write 'supply: psu 1'"
-        return
-    channel = form.supplies[wire.supply.instrument].channels[wire.supply.channel or 0]
-    if sign < 0.0 and wire.plus_at != GND:
-        yield ("wiring", name), f"{name} is below ground", f"turn its channel round and write 'plus at: {GND}'"
-    elif sign > 0.0 and wire.plus_at == GND:
-        yield ("wiring", name, "plus at"), f"{name} is above ground", "take 'plus at' out, or correct the board sheet"
-    if wire.plus_at == GND and not channel.floating:
-        what = f"{_named(wire.supply)} has its minus tied, so that its plus can't be ground"
-        yield ("wiring", name, "supply"), what, "use a floating channel for a negative input"

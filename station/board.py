@@ -99,6 +99,7 @@ class BoardForm(Form):
     neighbours: list[tuple[str, str]] = Field(default_factory=list)
     matched: list[list[str]] = Field(default_factory=list)  # groups of parts from one lot
     warmth: WarmthForm | None = None
+    mains_side: VoltsValue | None = None  # rms volts of the mains, where they reach the board or its transformer
 
 
 @dataclass(frozen=True)

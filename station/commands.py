@@ -49,6 +49,7 @@ def run_board(
     profile = found_profile(name)
     _check_serial(board.serial)
     file = None if bench is None else load_bench_file(bench)
+    _check_operator(board.operator)
     with deferred_signals() as interrupts:
         at = None if file is None else Attended(file, Person(console, interrupts))
         rehearsal = _rehearsed(profile, interrupts)
@@ -95,6 +96,12 @@ def _check_serial(serial: str) -> None:
     if not usable or set(serial) & set("/\\"):
         what = f"'{serial[:64]}' is not a serial number"
         raise InputError.about(what, "write 1 to 64 letters, digits, dashes or dots, no slashes, no blank at an end")
+
+
+def _check_operator(name: str) -> None:
+    if name != name.strip() or len(name) > 64 or not name.isprintable():
+        what = f"'{name[:64]}' is not an operator's name"
+        raise InputError.about(what, "write at most 64 letters, no blank at an end")
 
 
 def _rehearsed(profile: Profile, interrupts: Interrupts) -> Rehearsal:

@@ -57,7 +57,7 @@ class Rule:
 
     @property
     def sweep_effort(self) -> float:
-        """The effort of readings that are combined before they are judged: the middle one."""
+        """The effort of readings that are taken once and can't be looked at longer, as in a soak: the middle one."""
         return self.efforts[len(self.efforts) // 2]
 
     def risk_left(self, *, last: bool) -> float:

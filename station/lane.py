@@ -26,15 +26,15 @@ from station.bench import CHARGING_SECONDS, protection_volts
 from station.board import Board
 from station.errors import Beyond, NotSolved, Unreadable
 from station.metering import expected_volts
-from station.opening import METER_SHEET, READBACK_ACCURACY
-from station.readings import Look, amps_look, leads, ohms_look, tested_range, volts_look
+from station.opening import LOAD_ACCURACY, METER_SHEET, READBACK_ACCURACY
+from station.readings import Look, amps_look, drawn, leads, ohms_look, ripple_look, tested_range, volts_look
 
 __all__ = ["Desk", "LanePerformer", "Unsolved"]
 
 
 # What asks take on the simulated bench, there and back on the wire included (seconds).
 SET_SECONDS, LOOK_SECONDS, OFF_SECONDS, DRAW_SECONDS = 0.021, 0.003, 0.051, 0.021
-READ_SECONDS, CHANNEL_SECONDS, CURRENT_SECONDS, LINE_HERTZ = 0.0018, 0.04, 0.002, 50.0
+READ_SECONDS, CHANNEL_SECONDS, CURRENT_SECONDS, RIPPLE_SECONDS, LINE_HERTZ = 0.0018, 0.04, 0.002, 1.001, 50.0
 OVERLOAD = 9e37
 
 
@@ -51,6 +51,7 @@ class Desk:
             name: amps_look(READBACK_ACCURACY, channel)
             for channel, name in enumerate(board.terminals("input"), start=1)
         }
+        self.ripple = ripple_look(METER_SHEET)
         self._board = board
         self._volts: dict[tuple[str, float], tuple[_MeterLook, ...]] = {}
         self._ohms: dict[tuple[float, float], _OhmsLook] = {}
@@ -133,7 +134,7 @@ class LanePerformer:
         """See Performer."""
         if self.lane.draw(ask.terminal, ask.amps):
             self.lane.clock.advance(DRAW_SECONDS)
-        return Drawn()
+        return drawn(LOAD_ACCURACY, ask.amps)
 
     def wait(self, ask: Wait) -> None:
         """See Performer."""
@@ -148,6 +149,8 @@ class LanePerformer:
         self._solved()
         if ask.quantity is Quantity.VOLTAGE:
             return self._volts(ask)
+        if ask.quantity is Quantity.RIPPLE:
+            return self._ripple(ask)
         look = self._desk.currents.get(ask.terminal)
         if look is None:
             raise Unreadable(f"no instrument reads a current at {ask.terminal}")
@@ -165,6 +168,13 @@ class LanePerformer:
         lane.clock.advance(each.seconds + (CHANNEL_SECONDS if self._channel != name else 0.0))
         self._channel = name
         return each.look.reading(shown, lane.clock.seconds())
+
+    def _ripple(self, ask: Read) -> Reading:
+        """Nothing alternates on a lane: a meter shows its own floor."""
+        lane, name = self.lane, ask.terminal
+        lane.clock.advance(RIPPLE_SECONDS + (CHANNEL_SECONDS if self._channel != name else 0.0))
+        self._channel = name
+        return self._desk.ripple.reading(lane.shown_ripple(), lane.clock.seconds())
 
     def _ohms(self, ask: Read) -> Reading:
         lane, (terminal, turned) = self.lane, leads(ask)

@@ -17,7 +17,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 from platformdirs import user_state_path
 
-from station.benchfile import BenchForm
+from station.bench_forms import BenchForm
 from station.errors import BenchError
 
 __all__ = ["locked"]

@@ -6,7 +6,7 @@ from station.board import Board
 from station.clock import Clock
 from station.errors import Beyond, NotHere, Unreadable
 from station.operators import Operator
-from station.readings import leads, ohms_look, tested_range, volts_look
+from station.readings import leads, ohms_look, ripple_look, tested_range, volts_look
 from station.wiring import MeterChannel, Wiring
 
 __all__ = ["Metering", "expected_volts"]
@@ -48,6 +48,16 @@ class Metering:
             raise Beyond(f"{terminal} resistance: {error}", end) from error
         look = ohms_look(wired.sheet, chosen, told.power_line_cycles_actual)
         return look.reading(told.ohms, self._clock.seconds())
+
+    def ripple(self, ask: Read) -> Reading:
+        """Take what alternates, in the meter's own bandwidth; NotHere where no meter's accuracy of it is known."""
+        wired = self._reached(ask.terminal, ask.quantity)
+        look = ripple_look(wired.sheet)
+        try:
+            told = wired.meter.read_ripple(wired.channel)
+        except Overloaded as error:
+            raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
+        return look.reading(told.volts_rms, self._clock.seconds())
 
     def stop_testing(self) -> None:
         """Have no meter drive a test current: nothing is fed into an ohmmeter."""

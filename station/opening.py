@@ -17,7 +17,8 @@ from simulated.errors import SimulatedError
 from simulated.powered import Warmth
 from station.asks import Question, Toward, Turn, Turned
 from station.bench import Bench
-from station.benchfile import BenchFile, BenchForm
+from station.bench_forms import BenchForm
+from station.benchfile import BenchFile
 from station.board import Board
 from station.clock import BenchClock, Clock, SimulatedClock
 from station.dialectfile import spoken
@@ -26,7 +27,13 @@ from station.guardian import Ward, open_guardian
 from station.interrupts import Interrupts
 from station.lock import locked
 from station.operators import Operator
-from station.simulated_file import DIALECTS, simulated_file, simulated_meter_sheet, simulated_readback
+from station.simulated_file import (
+    DIALECTS,
+    simulated_file,
+    simulated_load_accuracy,
+    simulated_meter_sheet,
+    simulated_readback,
+)
 from station.wiring import wired
 
 __all__ = ["OpenBench", "OpenSimulated", "described", "open_instruments", "open_simulated", "opened_inside"]
@@ -36,6 +43,7 @@ SIMULATED = "RAILBENCH SIM-"  # how every simulated instrument names itself
 # What the data sheets of the simulated instruments say.
 METER_SHEET = simulated_meter_sheet()
 READBACK_ACCURACY = simulated_readback()
+LOAD_ACCURACY = simulated_load_accuracy()
 
 
 @dataclass(frozen=True)

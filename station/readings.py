@@ -8,12 +8,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from drivers import AccuracyRow, AccuracyTable, OhmsRange, bound, fitting_range, range_of_current, row_for
-from station.asks import GND, Read, Reading
+from station.asks import GND, Drawn, Read, Reading
 from station.errors import InputError, NotHere
 from station.quantities import format_value
 from station.uncertainty import rectangular, resolution
 
-__all__ = ["Look", "MeterSheet", "amps_look", "leads", "ohms_look", "tested_range", "volts_look"]
+__all__ = [
+    "Look",
+    "MeterSheet",
+    "amps_look",
+    "drawn",
+    "leads",
+    "ohms_look",
+    "ripple_look",
+    "tested_range",
+    "volts_look",
+]
 
 
 @dataclass(frozen=True)
@@ -63,6 +73,18 @@ def ohms_look(sheet: MeterSheet, chosen: OhmsRange, cycles: float) -> Look:
     return Look(row, _u_random(sheet, row, cycles), f"meter, {at}", cycles)
 
 
+def ripple_look(sheet: MeterSheet) -> Look:
+    """Return the look of a meter at what alternates; it counts as one power-line cycle, none can be chosen.
+
+    Raises NotHere where the meter's accuracy of it is not known.
+    """
+    try:
+        row = row_for(sheet.accuracy, "ripple", 0.0)
+    except LookupError as error:
+        raise NotHere("the bench file says nothing of the meter's accuracy of ripple; write it as 'ripple'") from error
+    return Look(row, math.hypot(row.noise_rms, resolution(row.digit)), "meter, what alternates", 1.0)
+
+
 def _u_random(sheet: MeterSheet, row: AccuracyRow, cycles: float) -> float:
     return math.hypot(row.noise_rms / math.sqrt(cycles), resolution(sheet.resolution[cycles] * row.range))
 
@@ -90,3 +112,8 @@ def amps_look(readback: AccuracyTable, channel: int) -> Look:
     row = row_for(readback, "current", 0.0)
     u_random = math.hypot(row.noise_rms, resolution(row.digit))
     return Look(row, u_random, f"supply channel {channel}, current readback", 1.0)
+
+
+def drawn(setting: AccuracyTable, amps: float) -> Drawn:
+    """Return the answer of a load that was set to a current; one whose input is off draws nothing, exactly."""
+    return Drawn(rectangular(bound(row_for(setting, "current", 0.0), amps)) if amps else 0.0)

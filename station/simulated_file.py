@@ -12,9 +12,9 @@ from station.benchfile import BenchFile, parse_bench_file
 from station.board import Board
 from station.dialectfile import spoken
 from station.readings import MeterSheet
-from station.wiring import meter_sheet, readback_accuracy
+from station.wiring import current_accuracy, meter_sheet
 
-__all__ = ["DIALECTS", "simulated_file", "simulated_meter_sheet", "simulated_readback"]
+__all__ = ["DIALECTS", "simulated_file", "simulated_load_accuracy", "simulated_meter_sheet", "simulated_readback"]
 
 TEXT = """\
 # A simulated bench. Every figure below is invented; so is the board at its end.
@@ -39,6 +39,7 @@ meters:
       - {{range: 10 kΩ, of reading: 100 ppm, of range: 10 ppm, noise: 0.03 Ω}}
       - {{range: 100 kΩ, of reading: 100 ppm, of range: 10 ppm, noise: 0.3 Ω}}
       - {{range: 1 MΩ, of reading: 100 ppm, of range: 10 ppm, noise: 3 Ω}}
+    ripple: {{of reading: 0.06 %, counts: 300, digit: 0.1 µV, noise: 2 µV}}
     resolution: {{0.02: 10 ppm, 0.2: 3 ppm, 1: 1 ppm, 10: 0.3 ppm, 100: 0.1 ppm}}
 loads:
 {loads}
@@ -57,7 +58,8 @@ LOAD = """\
     resource: {resource}
     dialect: {dialect}
     identity: RAILBENCH,SIM-LOAD
-    channels: {{{channels}}}"""
+    channels: {{{channels}}}
+    current: {{of reading: 0.05 %, counts: 5, digit: 0.1 mA}}"""
 ANYWHERE = {"supply": "supply", "meter": "meter", "load": "load"}
 DIALECTS: Mapping[str, str] = {"supply": "channel list", "load": "channel list load"}
 
@@ -122,7 +124,7 @@ def _wiring(board: Board, resources: Mapping[str, str]) -> list[str]:
 
 
 @cache
-def _sheets() -> tuple[MeterSheet, AccuracyTable]:
+def _sheets() -> tuple[MeterSheet, AccuracyTable, AccuracyTable]:
     one = _channels(1, "60 V", "5 A")
     supplies, loads = (
         _section(words, kind, ANYWHERE, DIALECTS, one) for words, kind in ((SUPPLY, "supply"), (LOAD, "load"))
@@ -130,7 +132,8 @@ def _sheets() -> tuple[MeterSheet, AccuracyTable]:
     wiring = "  INP: {supply: supply 1, meter: meter 1}"
     text = TEXT.format(board="any", meter="meter", supplies=supplies, loads=loads, inputs=1, wiring=wiring)
     form = parse_bench_file(text, Path("any")).form
-    return meter_sheet(form.meters["meter"]), readback_accuracy(form.supplies["supply"].current)
+    readback, setting = form.supplies["supply"].current, form.loads["load"].current
+    return meter_sheet(form.meters["meter"]), current_accuracy(readback), current_accuracy(setting)
 
 
 def simulated_meter_sheet() -> MeterSheet:
@@ -141,3 +144,8 @@ def simulated_meter_sheet() -> MeterSheet:
 def simulated_readback() -> AccuracyTable:
     """Return the accuracy of every simulated supply's current readback."""
     return _sheets()[1]
+
+
+def simulated_load_accuracy() -> AccuracyTable:
+    """Return the accuracy of the current that every simulated load is set to."""
+    return _sheets()[2]

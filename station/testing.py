@@ -26,11 +26,12 @@ Show = Callable[[Head, Callable[[], float]], AbstractContextManager[Screen]]  # 
 
 @dataclass(frozen=True)
 class Wanted:
-    """The board that is to be tested; seed and faults make the simulated one."""
+    """The board that is to be tested, and who tests it; seed and faults make the simulated one."""
 
     serial: str
     seed: int
     faults: tuple[str, ...] = ()
+    operator: str = ""
 
 
 @dataclass(frozen=True)
@@ -72,14 +73,15 @@ def tested(
 
     The board is a simulated one, unless somebody attends to a bench of instruments that has it.
     """
-    program = compiled(profile)
+    program = compiled(profile, rehearsal.hazards)
     highest = highest_volts(profile)
     with _opened(profile, board, highest, interrupts, at) as bench:
         measured_by = tuple(program.lines()), len(profile.steps), rehearsal.seconds
         head = Head(
             board.serial, profile.name, profile.revision, bench.simulated, *measured_by, attended=at is not None
         )
-        record = begin(store, profile, board.serial, simulated=bench.simulated, bench=bench.facts, software=software())
+        facts = {**bench.facts, "operator": board.operator}
+        record = begin(store, profile, board.serial, simulated=bench.simulated, bench=facts, software=software())
         bench.keeps(store.place, record.id)
         with show(head, bench.clock.seconds) as screen:
             if at is not None:

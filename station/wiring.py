@@ -9,12 +9,23 @@ from dataclasses import dataclass
 
 from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Supply
 from station.asks import GND
-from station.benchfile import BenchForm, CurrentRowForm, Hooked, InstrumentForm, MeterForm, SupplyForm
+from station.bench_forms import BenchForm, Hooked, MeterForm, SupplyForm
+from station.datasheet import CurrentRowForm
 from station.dialectfile import spoken
 from station.errors import BenchError
 from station.readings import MeterSheet
 
-__all__ = ["LoadChannel", "MeterChannel", "SupplyChannel", "Wiring", "meter_sheet", "readback_accuracy", "wired"]
+__all__ = [
+    "LoadChannel",
+    "MeterChannel",
+    "SupplyChannel",
+    "Wiring",
+    "current_accuracy",
+    "identified",
+    "meter_sheet",
+    "opened",
+    "wired",
+]
 
 
 @dataclass(frozen=True)
@@ -29,10 +40,11 @@ class SupplyChannel:
 
 @dataclass(frozen=True)
 class LoadChannel:
-    """A load channel on an output."""
+    """A load channel on an output; `setting` says how well it keeps the current it is set to."""
 
     load: Load
     channel: int
+    setting: AccuracyTable
 
 
 @dataclass(frozen=True)
@@ -59,31 +71,25 @@ class Wiring:
     identities: Mapping[str, str]
 
 
+Driver = Supply | Load | Meter
+
+
 def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wiring:
     """Open and identify every instrument; drivers.DriverError for a link's trouble, BenchError for another's name."""
-
-    def opened(name: str, instrument: InstrumentForm) -> Supply | Load | Meter:
-        words = spoken(instrument.dialect)
-        session = links.open(instrument.resource, name=name, termination=words.manners.termination)
-        if isinstance(instrument, SupplyForm):
-            return Supply(session, words, wait=wait, unprotected=instrument.unprotected)
-        if words.instrument == "load":
-            return Load(session, words, wait=wait)
-        return Meter(session, words, wait=wait, mains_hz=form.mains)
-
-    drivers = {name: opened(name, instrument) for name, instrument in form.instruments().items()}
-    identities = {name: _identified(name, driver, form) for name, driver in drivers.items()}
+    drivers = {name: opened(name, form, links, wait) for name in form.instruments()}
+    identities = {name: identified(name, driver, form) for name, driver in drivers.items()}
     supplies, loads, meters = dict[str, SupplyChannel](), dict[str, LoadChannel](), dict[str, MeterChannel]()
     for terminal, wire in form.wiring.items():
         if wire.supply is not None:
             supply, readback = drivers[wire.supply.instrument], form.supplies[wire.supply.instrument].current
             assert isinstance(supply, Supply)
-            turned, table = wire.plus_at == GND, readback_accuracy(readback)
+            turned, table = wire.plus_at == GND, current_accuracy(readback)
             supplies[terminal] = SupplyChannel(supply, _number(wire.supply), turned, table)
         if wire.load is not None:
             load = drivers[wire.load.instrument]
             assert isinstance(load, Load)
-            loads[terminal] = LoadChannel(load, _number(wire.load))
+            setting = current_accuracy(form.loads[wire.load.instrument].current)
+            loads[terminal] = LoadChannel(load, _number(wire.load), setting)
         if wire.meter is not None:
             meter, sheet = drivers[wire.meter.instrument], meter_sheet(form.meters[wire.meter.instrument])
             assert isinstance(meter, Meter)
@@ -92,13 +98,25 @@ def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wirin
     return Wiring(supplies, loads, meters, identities)
 
 
+def opened(name: str, form: BenchForm, links: Links, wait: Callable[[float], None]) -> Driver:
+    """Open the link to an instrument and return its driver; nothing is said to it."""
+    instrument = form.instruments()[name]
+    words = spoken(instrument.dialect)
+    session = links.open(instrument.resource, name=name, termination=words.manners.termination)
+    if isinstance(instrument, SupplyForm):
+        return Supply(session, words, wait=wait, unprotected=instrument.unprotected)
+    if words.instrument == "load":
+        return Load(session, words, wait=wait)
+    return Meter(session, words, wait=wait, mains_hz=form.mains)
+
+
 def _number(hooked: Hooked) -> int:
     assert hooked.channel is not None, f"the bench file's check let '{hooked.instrument}' through without a channel"
     return hooked.channel
 
 
-def _identified(name: str, driver: Supply | Load | Meter, form: BenchForm) -> str:
-    """Return who an instrument says it is; spaces after the commas of its reply and of the file do not count."""
+def identified(name: str, driver: Driver, form: BenchForm) -> str:
+    """Return who an instrument says it is; BenchError if that is not who the file says (blanks after commas aside)."""
     found, wanted = driver.identify(), form.instruments()[name].identity
     if not _squeezed(found.fields).startswith(_squeezed(wanted)):
         address = form.instruments()[name].resource
@@ -117,10 +135,14 @@ def meter_sheet(form: MeterForm) -> MeterSheet:
     """Return a meter's data sheet as the bench file has it."""
     volts = (AccuracyRow("voltage", r.range, r.of_reading, r.of_range, noise_rms=r.noise) for r in form.voltage)
     ohms = (AccuracyRow("resistance", r.range, r.of_reading, r.of_range, noise_rms=r.noise) for r in form.resistance)
-    return MeterSheet(AccuracyTable((*volts, *ohms)), dict(form.resolution))
+    ripple = [] if form.ripple is None else [_without_range("ripple", form.ripple)]
+    return MeterSheet(AccuracyTable((*volts, *ohms, *ripple)), dict(form.resolution))
 
 
-def readback_accuracy(form: CurrentRowForm) -> AccuracyTable:
-    """Return the accuracy of a supply's current readback as the bench file has it."""
-    row = AccuracyRow("current", 0.0, form.of_reading, counts=form.counts, digit=form.digit, noise_rms=form.noise)
-    return AccuracyTable((row,))
+def current_accuracy(form: CurrentRowForm) -> AccuracyTable:
+    """Return the accuracy of a supply's readback or a load's setting as the bench file has it."""
+    return AccuracyTable((_without_range("current", form),))
+
+
+def _without_range(function: str, form: CurrentRowForm) -> AccuracyRow:
+    return AccuracyRow(function, 0.0, form.of_reading, counts=form.counts, digit=form.digit, noise_rms=form.noise)

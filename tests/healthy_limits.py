@@ -61,7 +61,7 @@ def main() -> None:
         found = values.get(line.title)
         if line.limit and found:
             low, high = (_shown(value, line.limit.unit) for value in (min(found), max(found)))
-            print(f"{line.title:<36} {low:>14} .. {high:<14} window {line.limit}")
+            print(f"{line.title:<44} {low:>14} .. {high:<14} window {line.limit}")
 
 
 if __name__ == "__main__":

@@ -53,7 +53,9 @@ DOORS = {
     "station": (),
     "drivers": (
         "station.bench",
-        "station.benchfile",
+        "station.bench_state",
+        "station.bench_faults",
+        "station.benching",
         "station.dialectfile",
         "station.dialectforms",
         "station.guardian",

@@ -44,6 +44,7 @@ class Step(StrEnum):
     OHMS_CONFIGURE = "configure for resistance"
     OHMS_RANGE = "resistance range"
     OHMS_INTEGRATION = "resistance integration"
+    RIPPLE = "ripple"
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,7 @@ class MeterTraits:
     power_line_cycles: tuple[float, ...]
     ranges_ohms: tuple[OhmsRange, ...] = ()
     over_range: float = 1.2  # a range reads to this share of its name
+    ripple_seconds: float = 8.0  # the longest that the filter for what alternates takes to settle
     conversions_per_reading: int = 2  # autozero takes a second one, of the meter's own zero
     channel_offset: int = 100  # channel 1 of the scanner card in slot 1 is 101
 
@@ -79,6 +81,7 @@ _REQUIRED: Mapping[str, frozenset[Step]] = {
             Step.OHMS_CONFIGURE,
             Step.OHMS_RANGE,
             Step.OHMS_INTEGRATION,
+            Step.RIPPLE,
         }
     ),
 }

@@ -2,7 +2,8 @@
 
 `CONF` once, then `READ?`: `MEAS` would reset integration and trigger at every reading. Ranges, test currents and
 integration times are those most bench meters of 5½ to 6½ digits have, from memory; relay settling of 10 to 50 ms is
-common practice, no source.
+common practice, no source. Ripple is the exception: `MEAS` presets what alternates as a whole, its slow filter too,
+which takes 1 to 7 s.
 """
 
 from types import MappingProxyType
@@ -30,7 +31,7 @@ METER = Dialect(
             Step.OHMS_INTEGRATION: Setting("RES:NPLC {value}", "RES:NPLC?", compare=Compare.AS_REPORTED),
         }
     ),
-    questions=MappingProxyType({Step.READING: Question("READ?", "V")}),
+    questions=MappingProxyType({Step.READING: Question("READ?", "V"), Step.RIPPLE: Question("MEAS:VOLT:AC?", "V")}),
     actions=MappingProxyType({Step.CONFIGURE: "CONF:VOLT:DC", Step.OHMS_CONFIGURE: "CONF:RES"}),
     meter=MeterTraits(
         ranges_volts=(0.1, 1.0, 10.0, 100.0, 1000.0),

@@ -12,6 +12,7 @@ from station.forms import AmpsValue, SecondsValue, VoltsValue
 from station.lines import Judgement, Line
 from station.quantities import Limit, LimitError, format_value, parse_value
 from station.steps.kinds import Finding, Setup, StepForm, Taken, feed_inputs, judged_by_looks, step_kind
+from station.steps.settling import agree
 from station.uncertainty import measured
 
 __all__ = ["Discharge", "Ramp"]
@@ -46,13 +47,7 @@ class Ramp(StepForm):
 
     def caution(self, setup: Setup) -> str:
         """See StepForm."""
-        inputs = setup.board.terminals("input")
-        span = sum(abs(inputs[name].nominal or 0.0) for name in self.inputs if name in inputs)
-        between = f"Rails add up: up to {span:g} V from input to input. " if len(self.inputs) > 1 else ""
-        return (
-            f"{between}Reversed electrolytics can burst: eye protection on, hands off until the ramp is complete. "
-            "Follow your local rules for work on live equipment."
-        )
+        return "Reversed electrolytics can burst: eye protection on, hands off until the ramp is complete."
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""
@@ -99,8 +94,8 @@ class Ramp(StepForm):
 
         async def take(effort: float, open_lines: Sequence[Line]) -> list[Taken]:
             if effort > setup.rule.efforts[0]:
-                for line in open_lines:  # what was highest at the top stands there still, and can be looked at longer
-                    if highest[line.title] is shown[line.title]:
+                for line in open_lines:  # what is as high at the top as it ever was can be looked at longer
+                    if agree(highest[line.title], shown[line.title]):
                         shown[line.title] = await Read(line.terminal, _quantity(line), effort)
                         highest[line.title] = shown[line.title]
             return [Taken(measured(highest[line.title])) for line in open_lines]
@@ -139,6 +134,8 @@ def _ceiling(sign: float, magnitude: float) -> Limit:
 @step_kind("discharge")
 class Discharge(StepForm):
     """Switch loads and inputs off and wait until every terminal has fallen below a safe voltage."""
+
+    discharges = True
 
     below: VoltsValue = Field(2.0, gt=0.0)
     within: SecondsValue = Field(120.0, gt=0.0)

@@ -69,6 +69,7 @@ class ByHand:
         opened: dict[str, Any] = {name: manager.open_resource(each) for name, each in self.resources.items()}
         for each in opened.values():
             each.read_termination = each.write_termination = "\n"
+            each.timeout = 60e3  # milliseconds; a simulated board may be slow to move
         self.supply, self.meter, self.load = opened["supply"], opened["meter"], opened["load"]
         try:
             self._run_steps(yaml.safe_load(self.profile.read_text(encoding="utf-8"))["steps"])

@@ -190,6 +190,12 @@ def test_a_test_current_flows_until_volts_are_read_elsewhere(bench: Bench) -> No
     assert bench.input_volts.driven[1] == 0.0
 
 
+def test_a_meter_reads_what_alternates(bench: Bench) -> None:
+    bench.input_volts.alternating[1] = 0.01
+    assert bench.meter.read_ripple(1).volts_rms == pytest.approx(0.01, abs=0.0006 * 0.01 + 50e-6)
+    assert bench.meter.read_volts(1, expected_volts=15.0).volts == pytest.approx(15.0, abs=2e-3)
+
+
 def test_ohms_of_open_leads_are_overload(bench: Bench) -> None:
     with pytest.raises(Overloaded, match="overload at channel 3 on its range of 1000 ohm"):
         bench.meter.read_ohms(3, test_amps=1e-3)

@@ -217,3 +217,19 @@ def test_a_test_current_that_no_range_has_is_refused(meter_that: MeterThat) -> N
     ):
         meter.read_ohms(3, test_amps=2e-3)
     assert server.told == []
+
+
+def test_ripple_is_measured_in_one_and_everything_is_set_up_anew_after_it(meter_that: MeterThat) -> None:
+    server, meter = meter_that({"MEAS:VOLT:AC?": b"+2.83000000E-05\n", "VOLT:DC:NPLC?": b"1\n"})
+    meter.read_volts(1, expected_volts=15.0)
+    told = len(server.told)
+    assert meter.read_ripple(1).volts_rms == 28.3e-6
+    assert server.told[told:] == ["MEAS:VOLT:AC?"]
+    meter.read_volts(1, expected_volts=15.0)
+    assert server.told[told + 1 : told + 4] == SETTING_UP
+
+
+def test_ripple_beyond_the_meter_is_no_number(meter_that: MeterThat) -> None:
+    _, meter = meter_that({"MEAS:VOLT:AC?": b"9.9E37\n"})
+    with pytest.raises(Overloaded, match="overload at channel 1 on its highest range"):
+        meter.read_ripple(1)

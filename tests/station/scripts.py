@@ -54,6 +54,7 @@ class Script:
     volts: Mapping[str, Scripted] = field(default_factory=dict)
     amps: Mapping[str, Scripted] = field(default_factory=dict)
     ohms: Mapping[str, Scripted] = field(default_factory=dict)  # with the leads turned round: 'OUTP turned'
+    ripple: Mapping[str, Scripted] = field(default_factory=dict)
     fed: Mapping[str, Sequence[Mode]] = field(default_factory=dict)
     turned: Sequence[Turned] = (Turned.DONE,)
     said: Sequence[str] = ("yes",)
@@ -91,6 +92,7 @@ class Script:
             Quantity.VOLTAGE: (self.volts, HEALTHY_VOLTS),
             Quantity.CURRENT: (self.amps, HEALTHY_AMPS),
             Quantity.RESISTANCE: (self.ohms, HEALTHY_OHMS),
+            Quantity.RIPPLE: (self.ripple, {}),
         }[ask.quantity]
         name = f"{ask.against} turned" if ask.terminal == GND else ask.terminal
         told: Any = scripted[name] if name in scripted else healthy[name]

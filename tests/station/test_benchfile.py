@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from station.benchfile import BenchFile, Hooked, parse_bench_file
+from station.bench_forms import Hooked
+from station.benchfile import BenchFile, parse_bench_file
 from station.errors import InputError
 from tests.station.boards import twin
 
@@ -34,6 +35,7 @@ loads:
     dialect: channel list load
     identity: MAKER,LOAD
     channels: {1: {up to: 80 V, amps: 20 A}}
+    current: {of reading: 0.05 %, counts: 5, digit: 1 mA}
 wiring:
   INP:  {supply: psu 1, meter: dmm 1}
   INN:  {supply: psu 2, plus at: GND, meter: dmm 2}
@@ -91,47 +93,47 @@ def test_instruments_of_all_sections_go_by_one_name() -> None:
             "due: 31.3.2027",
             "bench.yaml:9:56: due: '31.3.2027' is not a date; write year-month-day, such as 2027-03-31",
         ),
-        ("INP:  {supply: psu 1,", "INP:  {supply: psx 1,", "bench.yaml:27:10: there is no supply 'psx'; write 'psu'"),
+        ("INP:  {supply: psu 1,", "INP:  {supply: psx 1,", "bench.yaml:28:10: there is no supply 'psx'; write 'psu'"),
         (
             "INP:  {supply: psu 1,",
             "INP:  {supply: psu 4,",
-            "bench.yaml:27:10: 'psu 4' is not one of its channels; write one of 'psu 1', 'psu 2', 'psu 3'",
+            "bench.yaml:28:10: 'psu 4' is not one of its channels; write one of 'psu 1', 'psu 2', 'psu 3'",
         ),
         (
             "OUTN: {meter: dmm 4}",
             "OUTN: {meter: dmm 3}",
-            "bench.yaml:30:10: 'dmm 3' is at OUTP already; wire each channel to one terminal",
+            "bench.yaml:31:10: 'dmm 3' is at OUTP already; wire each channel to one terminal",
         ),
         (
             "OUTN: {meter: dmm 4}",
             "OUTN: {meter: dmm 21}",
-            "bench.yaml:30:10: 'dmm' has inputs 1 to 20; write 'dmm 1'",
+            "bench.yaml:31:10: 'dmm' has inputs 1 to 20; write 'dmm 1'",
         ),
         (
             "TP1:  {meter: dmm, by hand: true}",
             "TP1:  {meter: dmm 5, by hand: true}",
-            "bench.yaml:31:10: 'dmm 5' is an input, but the probe is moved by hand; write 'dmm'",
+            "bench.yaml:32:10: 'dmm 5' is an input, but the probe is moved by hand; write 'dmm'",
         ),
         (
             "TP1:  {meter: dmm, by hand: true}",
             "TP9:  {meter: dmm, by hand: true}",
-            "bench.yaml:31:3: twin has no terminal 'TP9'; write 'TP1'",
+            "bench.yaml:32:3: twin has no terminal 'TP9'; write 'TP1'",
         ),
         (
             "supply: psu 2, plus at: GND",
             "supply: psu 2",
-            "bench.yaml:28:3: INN is below ground; turn its channel round and write 'plus at: GND'",
+            "bench.yaml:29:3: INN is below ground; turn its channel round and write 'plus at: GND'",
         ),
         (
             "supply: psu 2, plus at: GND",
             "supply: psu 3, plus at: GND",
-            "bench.yaml:28:10: 'psu 3' has its minus tied, so that its plus can't be ground; "
+            "bench.yaml:29:10: 'psu 3' has its minus tied, so that its plus can't be ground; "
             "use a floating channel for a negative input",
         ),
         (
             "INP:  {supply: psu 1, meter",
             "INP:  {meter",
-            "bench.yaml:27:3: no supply feeds INP; write 'supply: psu 1'",
+            "bench.yaml:28:3: no supply feeds INP; write 'supply: psu 1'",
         ),
     ],
 )
@@ -143,5 +145,5 @@ def test_what_is_wrong_is_told_with_its_line_and_what_to_write(wrong: str, right
 def test_a_terminal_that_no_meter_reaches_is_told() -> None:
     text = BENCH.replace("  OUTN: {meter: dmm 4}\n", "")
     assert problems(text) == [
-        "bench.yaml:26:1: no meter reaches OUTN; write 'meter: dmm 1', or 'by hand: true' beside it"
+        "bench.yaml:27:1: no meter reaches OUTN; write 'meter: dmm 1', or 'by hand: true' beside it"
     ]

@@ -132,6 +132,18 @@ def test_a_judgement_carries_what_led_to_it() -> None:
     assert judgement.conformity == pytest.approx(0.841, abs=0.001)  # Φ(1)
 
 
+@pytest.mark.parametrize(("value", "outcome"), [(4.0, UNDECIDED), (5.0, UNDECIDED), (6.0, FAILED)])
+def test_what_has_not_settled_is_never_passed_and_says_why(value: float, outcome: Outcome) -> None:
+    line = Line("no load", "voltage", "OUTP", AT_MOST_5)
+    judgement = GUARDED.judge(line, Result(value, 0.1), unrest="OUTP not settled within 2 s: still moving by 30 mV")
+    assert (judgement.outcome, judgement.cause) == (outcome, "OUTP not settled within 2 s: still moving by 30 mV")
+
+
+@pytest.mark.parametrize(("value", "could"), [(0.0, True), (4.7, True), (4.72, False), (5.0, False)])
+def test_whether_an_early_look_could_pass_a_value_is_known_beforehand(value: float, could: bool) -> None:
+    assert GUARDED.could_pass(value, 0.1, AT_MOST_5) is could  # 2.88 u inside
+
+
 def test_early_looks_spend_a_tenth_of_the_risk_each() -> None:
     early, last = GUARDED.risk_left(last=False), GUARDED.risk_left(last=True)
     assert early == pytest.approx(0.002)

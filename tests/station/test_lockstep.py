@@ -9,6 +9,7 @@ import pytest
 from station.asks import Draw, Feed, Quantity, Question, Read, Reading, StepStarted, Toward, Turn, Wait
 from station.errors import Beyond, BoardStopped, InputError, Unreadable
 from station.lockstep import LaneBoard, LaneEnded, in_lockstep
+from station.opening import open_simulated
 from station.profile import Profile
 from station.program import compiled
 from station.rehearsal import highest_volts
@@ -155,6 +156,15 @@ def test_a_step_that_reads_ohms_is_not_one_that_only_waiting_shows() -> None:
     (ended,) = lockstep(profile, GOOD)
     assert outcomes(ended)[:2] == ["Passed", "Passed"]
     assert "resistance" not in ended.unfed_steps
+
+
+def test_nothing_ripples_on_a_lane_but_the_meters_own() -> None:
+    """20 uV of floor, within 80 % of 30 uV + 0.06 %; the bench of the same seed has the same meter."""
+    profile, read = divider(), Read("OUTP", Quantity.RIPPLE)
+    _, shown = told(profile, FED, read)
+    assert shown.value == pytest.approx(20e-6, abs=30e-6)
+    with open_simulated(profile.board, highest_volts(profile), seed=GOOD.seed) as bench:
+        assert bench.performer.read(read).value == pytest.approx(shown.value, abs=15e-6)
 
 
 def test_the_operator_says_yes() -> None:

@@ -1,5 +1,9 @@
 """The step that reads a board at rest."""
 
+from itertools import cycle
+
+import pytest
+
 from station.asks import Feed, Quantity, Read
 from station.lines import Outcome
 from tests.station.boards import step_of
@@ -67,3 +71,19 @@ def test_the_last_look_an_instrument_has_may_spend_the_rest_of_the_risk() -> Non
 
 def test_a_current_is_read_where_the_board_draws_it() -> None:
     assert Read("INP", Quantity.CURRENT, 0.02) in answer(measure, Script()).asks
+
+
+def test_a_rail_that_swings_slowly_is_not_passed() -> None:
+    """The second look comes a tenth of a second later at least, and meets another height; no height is the last."""
+    step = step_of("measure: {settle within: 0.3 s, OUTP: {voltage: 15 V ± 1 %}}")
+    heights = cycle([15.0, 15.03])
+    judgement = answer(step, Script(volts={"OUTP": lambda: next(heights)})).judged("voltage")
+    assert judgement.outcome is Outcome.UNDECIDED
+    assert judgement.cause == "OUTP not settled within 300 ms: still moving by 30 mV"
+    assert judgement.u == pytest.approx(0.015 / 3.0**0.5, rel=0.01)
+
+
+def test_a_rail_that_swings_outside_its_window_fails() -> None:
+    step = step_of("measure: {settle within: 0.3 s, OUTP: {voltage: 15 V ± 1 %}}")
+    heights = cycle([16.0, 16.03])
+    assert answer(step, Script(volts={"OUTP": lambda: next(heights)})).judged("voltage").outcome is Outcome.FAILED

@@ -169,7 +169,8 @@ def test_the_operator_may_say_that_it_is_enough() -> None:
 
 
 def test_a_rail_that_does_not_stay_is_turned_again() -> None:
-    board = Script(volts={"OUTP": [14.9, 14.9, 15.0, 15.02, 15.0]})  # as found, at the start, after a turn, sagging
+    as_found, turned, sagging = [14.9, 14.9, 14.9], 15.0, 15.02
+    board = Script(volts={"OUTP": [*as_found, turned, sagging, 15.0]})
     assert len(answer(trim(), board).of(Turn)) == 2
 
 

@@ -42,7 +42,7 @@ replies = st.one_of(
         Reading, numbers, numbers, numbers, names, numbers, numbers, st.builds(Conditions, fed=pairs, drawn=pairs)
     ),
     st.builds(Fed, st.sampled_from(Mode)),
-    st.just(Drawn()),
+    st.builds(Drawn, numbers),
     st.sampled_from(Turned),
     names,
     st.none(),

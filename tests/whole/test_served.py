@@ -1,5 +1,6 @@
 """A run on instruments that another process serves: the file, the lock, the guardian."""
 
+import json
 import os
 import random
 import signal
@@ -100,6 +101,31 @@ def test_a_trimmer_is_turned_by_what_is_typed_at_the_bench(bench):
     bench.process.stdin.flush()
     assert bench.process.stderr.readline() == "RV101 stands at 60.0 % of its travel\n"
     assert bench.process.stderr.readline() == "'RV999 +1' turns nothing; type for example 'RV101 +1.5'\n"
+
+
+def test_a_bench_is_looked_at_without_being_touched(bench):
+    done = railbench("bench", bench.file, "--profile", "dual15/full", "--json", home=bench.home)
+    told = json.loads(done.stdout)
+
+    assert done.returncode == 0
+    assert [each["identity"].split(",")[0] for each in told["instruments"]] == [
+        "RAILBENCH SIM-SUPPLY",
+        "RAILBENCH SIM-METER",
+        "RAILBENCH SIM-LOAD",
+    ]
+    assert [fact.split(",")[0] for fact in told["instruments"][0]["facts"]] == ["channel 1: off", "channel 2: off"]
+    (current,) = (each for each in told["limits"] if each["line"] == "no load: INP current")
+    assert current["ratio"] == pytest.approx(0.002 / current["expanded"])
+
+
+def test_an_instrument_that_does_not_answer_is_told_and_the_others_are_looked_at(bench):
+    other = bench.home / "gone.bench.yaml"
+    other.write_text(bench.file.read_text().replace(f"::{bench.port('load')}::", "::1::"))
+    done = railbench("bench", other, home=bench.home)
+
+    assert done.returncode == 5
+    assert "load (TCPIP0::127.0.0.1::1::SOCKET): the link was lost at opening the link" in done.stderr
+    assert "supply: RAILBENCH SIM-SUPPLY" in done.stderr and "meter: RAILBENCH SIM-METER" in done.stderr
 
 
 def test_another_file_is_not_overwritten(tmp_path):
