@@ -75,11 +75,12 @@ class Exchange:
         return tuple(values)
 
     def _replies(self, messages: tuple[str, ...], channel: int) -> tuple[str, ...]:
-        selecting = self._reach(channel)
+        one_by_one = len(messages) > 1 and not self.dialect.joins_units
+        selecting = () if one_by_one else self._reach(channel)
         selection = self.dialect.selection
         which = (selection.ask,) if selection is not None and selecting else ()
         joined = self.dialect.joined((*selecting, *messages, *which))
-        if len(messages) > 1 and (not self.dialect.joins_units or len(joined) > _LONGEST_MESSAGE):
+        if one_by_one or (len(messages) > 1 and len(joined) > _LONGEST_MESSAGE):
             return tuple(self._replies((message,), channel)[0] for message in messages)
         asked = (*messages, *which)
         reply = self.session.query(joined)

@@ -4,6 +4,7 @@ The messages are those of the manuals' sequences: 5 V, 1 A, over-voltage 6 V.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 
@@ -69,6 +70,26 @@ def test_making_a_selected_supply_safe_waits_for_no_selection(supply_that: Suppl
     server, supply = supply_that("selected by number", BY_NUMBER)
     assert supply.make_safe(2) == ()
     assert server.told[:2] == ["INST:NSEL 2;:OUTP OFF", "INST:NSEL 2;:VOLT 0"]
+
+
+def test_where_a_line_holds_one_command_the_selection_is_sent_and_read_back_before_each(
+    call: Called, waits: list[float]
+) -> None:
+    server, session = call({"INST:NSEL?": b"2\n", "CURR?": b"1\n", "MEAS:VOLT?": b"5\n", "MEAS:CURR?": b"0.1\n"})
+    supply = Supply(session, replace(dialect("selected by number"), joins_units=False), wait=waits.append)
+    assert supply.measure(2) == Measured(5.0, 0.1)
+    selected = ["INST:NSEL 2", "INST:NSEL?"]
+    assert server.told[:6] == [*selected, "MEAS:VOLT?", *selected, "MEAS:CURR?"]
+
+
+def test_a_turned_knob_between_selection_and_command_is_found_where_a_line_holds_one_command(
+    call: Called, waits: list[float]
+) -> None:
+    server, session = call({"INST:NSEL?": [b"2\n", b"1\n"], "OUTP?": b"1\n"})
+    supply = Supply(session, replace(dialect("selected by number"), joins_units=False), wait=waits.append)
+    with pytest.raises(SettingMismatch, match="the channel selected is 1, not 2"):
+        supply.switch(2, False)
+    assert server.told.count("OUTP OFF") == 1
 
 
 def test_a_reply_from_another_channel_is_refused(supply_that: SupplyThat) -> None:
