@@ -72,8 +72,7 @@ class Measure(StepForm):
 
     def highest_volts(self, setup: Setup) -> dict[str, float]:
         """See StepForm."""
-        inputs = setup.board.terminals("input")
-        return {name: self.inputs or abs(form.nominal or 0.0) for name, form in inputs.items()}
+        return {name: max(volts, self.inputs or 0.0) for name, volts in super().highest_volts(setup).items()}
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""

@@ -106,7 +106,7 @@ class LineSweep(StepForm):
 
     def highest_volts(self, setup: Setup) -> dict[str, float]:
         """See StepForm."""
-        return {name: self._volts()[-1] for name in setup.board.terminals("input")}
+        return {name: max(volts, self._volts()[-1]) for name, volts in super().highest_volts(setup).items()}
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""
