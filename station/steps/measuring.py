@@ -9,12 +9,9 @@ from station.forms import AmpsValue, CurrentLimit, Form, SecondsValue, VoltageLi
 from station.lines import Judgement, Line
 from station.quantities import Limit, format_value
 from station.steps.kinds import Finding, Setup, StepForm, feed_and_settle, feed_inputs, judged_reading, step_kind
-from station.steps.settling import SETTLE_WITHIN_SECONDS
+from station.steps.settling import APART_SECONDS, SETTLE_WITHIN_SECONDS
 
 __all__ = ["Measure", "WantedForm", "wrong_side"]
-
-# Two looks at a terminal are this far apart at least: what creeps or swings slowly does not show in less.
-APART_SECONDS = 0.1
 
 
 class WantedForm(Form):

@@ -11,7 +11,7 @@ from station.asks import Quantity, Read, Reading, Wait
 from station.lines import Line
 from station.quantities import format_value
 from station.steps.kinds import Setup, Taken
-from station.steps.settling import Settled, agree, settled
+from station.steps.settling import APART_SECONDS, FIRST_PAUSE_SECONDS, Settled, agree, settled
 from station.uncertainty import Result, rectangular
 
 __all__ = ["DEAD_VOLTS", "Sweep"]
@@ -43,7 +43,7 @@ class Sweep:
         `per` turns a change of the output, as a share, into what the line judges.
         """
         assert line.limit is not None
-        seen = await settled(setup, line.terminal, effort=effort, within=within)
+        seen = await settled(setup, line.terminal, effort=effort, within=within, apart=APART_SECONDS)
         for more in setup.rule.efforts:
             volts = abs(seen.reading.value)
             noise = seen.reading.u_random / max(volts, DEAD_VOLTS) / per
@@ -54,10 +54,9 @@ class Sweep:
                 seen = await settled(setup, line.terminal, effort=more, earlier=seen.reading, within=within)
         return cls(setup, line, seen, per)
 
-    async def point(self, at: float, within: float) -> None:
+    async def point(self, at: float, within: float, apart: float = FIRST_PAUSE_SECONDS) -> None:
         """Take the reading of one point; an output that did not settle once is not waited for again."""
-        within = 0.0 if self._unrest else within
-        found = await settled(self._setup, self.line.terminal, effort=self._begin.effort, within=within)
+        found = await self._look(0.0 if self._unrest else within, apart)
         self.points.append((at, found.reading))
         self._unrest = self._unrest or found.unrest
 
@@ -68,7 +67,7 @@ class Sweep:
 
     async def end(self, within: float) -> None:
         """Look at the output under the condition under which the sweep began; one that is off is followed back."""
-        self._end = (await settled(self._setup, self.line.terminal, effort=self._begin.effort, within=within)).reading
+        self._end = (await self._look(within, APART_SECONDS)).reading
         now, self.late_seconds = self._end, 0.0
         while self._strayed(now) and self.late_seconds < within:
             pause = min(max(FIRST_BACK_SECONDS, self.late_seconds), within - self.late_seconds)
@@ -77,6 +76,10 @@ class Sweep:
             now = await Read(self.line.terminal, Quantity.VOLTAGE, self._begin.effort)
         if self._unrest or self._strayed(now):
             self.late_seconds = 0.0  # waiting longer at each point would not help
+
+    async def _look(self, within: float, apart: float) -> Settled:
+        effort = self._begin.effort
+        return await settled(self._setup, self.line.terminal, effort=effort, within=within, apart=apart)
 
     def frozen(self) -> str:
         """Say so where all points show the very same number, whatever was drawn."""
