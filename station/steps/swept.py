@@ -21,14 +21,13 @@ NOISE_SPAN = 3.0
 # An output has come back if it is off by no more than noise explains once in a hundred thousand times, or by no
 # more than this share of what its limit allows.
 BACK_NOISES, BACK_SHARE = 4.5, 0.1
-FIRST_BACK_SECONDS = 0.02
 DEAD_VOLTS = 1e-3  # an output below has no regulation
 
 
 class Sweep:
     """One output in a sweep: how it began, its points, and how it ended in the same condition.
 
-    `late_seconds` is how much longer than its looks the output took to come back: what each point needs, 0 for none.
+    `late_seconds` is how long an output took that came back late: what each of its points needs; 0 for all others.
     """
 
     def __init__(self, setup: Setup, line: Line, begin: Settled, per: float) -> None:
@@ -68,14 +67,14 @@ class Sweep:
     async def end(self, within: float) -> None:
         """Look at the output under the condition under which the sweep began; one that is off is followed back."""
         self._end = (await self._look(within, APART_SECONDS)).reading
-        now, self.late_seconds = self._end, 0.0
-        while self._strayed(now) and self.late_seconds < within:
-            pause = min(max(FIRST_BACK_SECONDS, self.late_seconds), within - self.late_seconds)
+        now, waited = self._end, APART_SECONDS
+        while self._strayed(now) and waited < within:
+            pause = min(waited, within - waited)
             await Wait(pause)
-            self.late_seconds += pause
+            waited += pause
             now = await Read(self.line.terminal, Quantity.VOLTAGE, self._begin.effort)
-        if self._unrest or self._strayed(now):
-            self.late_seconds = 0.0  # waiting longer at each point would not help
+        if self._strayed(self._end) and not (self._unrest or self._strayed(now)):  # else waiting would not help
+            self.late_seconds = waited
 
     async def _look(self, within: float, apart: float) -> Settled:
         effort = self._begin.effort
