@@ -4,7 +4,7 @@ This room knows SCPI, not limits, and imports neither station nor simulated.
 """
 
 from drivers.accuracy import AccuracyRow, AccuracyTable, bound, row_for
-from drivers.dialects import Dialect, dialect, dialect_names
+from drivers.dialects import Dialect, InstrumentKind, OhmsRange, dialect, dialect_names
 from drivers.errors import (
     BadReply,
     DriverError,
@@ -20,9 +20,9 @@ from drivers.errors import (
     UnknownDialect,
     Where,
 )
-from drivers.links import Links, open_links
+from drivers.links import Links, listed_resources, open_links
 from drivers.load import Load
-from drivers.meter import Meter, MeterReading, fitting_range
+from drivers.meter import Meter, MeterReading, OhmsReading, RippleReading, fitting_range, range_of_current
 from drivers.scpi import Identity
 from drivers.session import Session
 from drivers.supply import Found, Measured, Mode, Supply
@@ -36,6 +36,7 @@ __all__ = [
     "Found",
     "Identity",
     "InstrumentError",
+    "InstrumentKind",
     "LinkError",
     "LinkLost",
     "Links",
@@ -46,9 +47,12 @@ __all__ = [
     "Mode",
     "NoReply",
     "NotPrepared",
+    "OhmsRange",
+    "OhmsReading",
     "OutOfStep",
     "Overloaded",
     "QueuedError",
+    "RippleReading",
     "Session",
     "SettingMismatch",
     "Supply",
@@ -58,6 +62,8 @@ __all__ = [
     "dialect",
     "dialect_names",
     "fitting_range",
+    "listed_resources",
     "open_links",
+    "range_of_current",
     "row_for",
 ]

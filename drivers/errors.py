@@ -8,7 +8,7 @@ The family, by what happened:
     │   └── LinkLost         refused, closed or reset; or it could not be opened at all
     ├── OutOfStep            after a time-out the next reply may answer an older question
     ├── BadReply             a reply came, but not of the form the question asks for
-    │   └── Overloaded       a meter's highest range is too small for what is at its input
+    │   └── Overloaded       a meter's range is too small for what is at its input
     ├── InstrumentError      the instrument itself complained in its error queue
     ├── SettingMismatch      a setting reads back differently from what was sent
     ├── NotPrepared          power was asked for before protections and settings stood
@@ -98,7 +98,12 @@ class BadReply(DriverError):
 
 
 class Overloaded(BadReply):
-    """What is at the meter's input is beyond its highest range."""
+    """What is at the meter's input is beyond its range; `sign` says on which side."""
+
+    def __init__(self, where: Where, problem: str, remedy: str, sign: float = 1.0) -> None:
+        super().__init__(where, problem, remedy)
+        self.args = (where, problem, remedy, sign)
+        self.sign = sign
 
 
 def bad_reply(where: Where, problem: object) -> BadReply:

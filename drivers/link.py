@@ -4,6 +4,7 @@ A link is *in step* while every exchange has come to its end. The flag falls bef
 its reply is here, so whatever breaks an exchange, Ctrl-C included, leaves it down; then only `say` still sends.
 """
 
+import contextlib
 import logging
 import time
 from collections.abc import Callable
@@ -21,17 +22,32 @@ logger = logging.getLogger(__name__)
 class Manners:
     """How an instrument wants to be talked to, whatever is said.
 
-    `gap_seconds` before every message after the first, `query_delay_seconds` between a question and its reply.
+    `gap_seconds` before every message after the first, `query_delay_seconds` between a question and its reply,
+    `first_reply_seconds` more patience for the first reply on a new link. `error_query` is empty where there is no
+    error queue. `remote` is sent first on every new link, `local` last. `acknowledgement` is the line that comes back
+    after every command. `termination` ends a message; replies may end in CR LF or LF, whichever it is.
     """
 
     gap_seconds: float = 0.0
     query_delay_seconds: float = 0.0
-    has_error_queue: bool = True
+    first_reply_seconds: float = 0.0
+    error_query: str = "SYST:ERR?"
+    remote: str = ""
+    local: str = ""
+    acknowledgement: str = ""
+    identity_in_fields: bool = True
+    termination: str = "\n"
 
     def __post_init__(self) -> None:
-        for name, value in (("gap_seconds", self.gap_seconds), ("query_delay_seconds", self.query_delay_seconds)):
+        for name in ("gap_seconds", "query_delay_seconds", "first_reply_seconds"):
+            value = getattr(self, name)
             if not 0.0 <= value <= 10.0:
                 raise ValueError(f"{name} is {value}; write 0 to 10 s")
+        for message in (self.error_query, self.remote, self.local, self.acknowledgement):
+            if message and not (message.isascii() and message.isprintable()):
+                raise ValueError(f"'{message}' is not one line of ASCII")
+        if self.termination not in ("\n", "\r\n", "\r"):
+            raise ValueError(f"messages end in {self.termination!r}; write LF, CR LF or CR")
 
 
 class Link:
@@ -51,6 +67,8 @@ class Link:
         self._open_wire = open_wire
         self._wire: Wire | None = None
         self._talked = False
+        self._greeted = False
+        self._answered = False
 
     def where(self, message: str = "") -> Where:
         """Return which instrument and command an error is about."""
@@ -64,6 +82,7 @@ class Link:
         except Gone as fault:
             raise self._trouble(fault, "") from fault
         self.in_step = self.fresh = True
+        self._greeted = self._answered = False
 
     def close(self, *, dropping: bool = False) -> None:
         """Close the wire, delivering what is still queued or `dropping` it.
@@ -71,10 +90,16 @@ class Link:
         What was written while a cable was out is carried out when it comes back, even after a plain close.
         """
         wire, self._wire = self._wire, None
+        polite = self.in_step and self._greeted and not dropping
         self.in_step = self.fresh = False
-        if wire is not None and dropping:
+        if wire is None:
+            return
+        if polite and self.manners.local:
+            with contextlib.suppress(WireFault):  # gone already: nobody is left to be told
+                self._transmit(wire, self.manners.local)
+        if dropping:
             wire.abort()
-        elif wire is not None:
+        else:
             wire.close()
 
     def exchange(self, message: str, limit_seconds: float) -> bytes:
@@ -86,22 +111,27 @@ class Link:
             self._transmit(wire, message)
             if self.manners.query_delay_seconds:
                 self.wait(self.manners.query_delay_seconds)
-            raw = wire.read_line(limit_seconds)
+            raw = self._read(wire, limit_seconds)
         except WireFault as fault:
             raise self._trouble(fault, message, limit_seconds) from fault
         self.in_step = True
         logger.debug("%s < %r %.2f ms", self.name, raw, (time.perf_counter() - started) * 1e3)
         return raw
 
-    def send(self, message: str) -> None:
-        """Send a message that has no reply; raises OutOfStep or LinkLost."""
+    def send(self, message: str, limit_seconds: float) -> bytes:
+        """Send a message that has no reply, and return the line that acknowledges it where the instrument does so.
+
+        Raises OutOfStep, LinkLost or, where an acknowledgement is missing, NoReply.
+        """
         wire = self._ready_wire(message)
         self.in_step = False
         try:
             self._transmit(wire, message)
+            raw = self._read(wire, limit_seconds) if self.manners.acknowledgement else b""
         except WireFault as fault:
-            raise self._trouble(fault, message) from fault
+            raise self._trouble(fault, message, limit_seconds) from fault
         self.in_step = True
+        return raw
 
     def say(self, message: str) -> DriverError | None:
         """Send a message in step or not, on a new wire if need be; return what went wrong instead of raising it.
@@ -149,7 +179,16 @@ class Link:
             )
         return self._wire
 
+    def _read(self, wire: Wire, limit_seconds: float) -> bytes:
+        raw = wire.read_line(limit_seconds + (0.0 if self._answered else self.manners.first_reply_seconds))
+        self._answered = True
+        return raw
+
     def _transmit(self, wire: Wire, message: str) -> None:
+        if self.manners.remote and not self._greeted:
+            self._greeted = True
+            self._transmit(wire, self.manners.remote)
+        self._greeted = True
         if self.manners.gap_seconds and self._talked:
             self.wait(self.manners.gap_seconds)
         self._talked = True

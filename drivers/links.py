@@ -5,6 +5,7 @@ closed when the last `open_links` ends.
 """
 
 import threading
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -14,7 +15,7 @@ from drivers.errors import LinkLost, Where
 from drivers.session import Session
 from drivers.wire import Wire, open_visa_wire
 
-__all__ = ["Links", "open_links"]
+__all__ = ["Links", "listed_resources", "open_links"]
 
 _counting = threading.Lock()
 _users: dict[str, int] = {}
@@ -24,7 +25,7 @@ class Links:
     """The open links of one bench; made by `open_links`."""
 
     def __init__(self, manager: pyvisa.ResourceManager) -> None:
-        self._manager = manager
+        self.manager = manager
         self._sessions: dict[str, Session] = {}
 
     def open(
@@ -51,7 +52,7 @@ class Links:
 
         def open_wire() -> Wire:
             return open_visa_wire(
-                self._manager, resource, termination=termination, open_timeout_seconds=open_timeout_seconds
+                self.manager, resource, termination=termination, open_timeout_seconds=open_timeout_seconds
             )
 
         session = Session(name, resource, open_wire, timeout_seconds)
@@ -63,6 +64,13 @@ class Links:
         """Close every session, the last opened first."""
         while self._sessions:
             self._sessions.popitem()[1].close()
+
+
+def listed_resources(links: Links) -> tuple[str, ...]:
+    """Return the addresses at which VISA finds something by itself; network sockets are never among them."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the library tells of optional packages that it would look further with
+        return tuple(links.manager.list_resources("?*"))
 
 
 @contextmanager

@@ -1,17 +1,18 @@
-"""Read DC volts with a multimeter, on a fixed range, with as much integration as is asked for."""
+"""Read DC volts, ripple and ohms with a multimeter, on a fixed range, with as much integration as is asked for."""
 
+import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from drivers.conversation import Conversation
-from drivers.dialects.dialect import Dialect, Step
+from drivers.dialects.dialect import Dialect, OhmsRange, Step
 from drivers.dialects.meters import METER
 from drivers.errors import Overloaded, bad_reply
 from drivers.scpi import Identity, Special, parse_reading
 from drivers.session import Session, understanding
 
-__all__ = ["Meter", "MeterReading", "fitting_range"]
+__all__ = ["Meter", "MeterReading", "OhmsReading", "RippleReading", "fitting_range", "range_of_current"]
 
 # A rail a little above its nominal value must not overload the range that ends there; common practice, no source.
 _HEADROOM = 1.05
@@ -32,8 +33,50 @@ class MeterReading:
     seconds: float
 
 
+@dataclass(frozen=True)
+class OhmsReading:
+    """One two-wire reading, leads included, and how it was taken; see MeterReading."""
+
+    ohms: float
+    range_ohms: float
+    power_line_cycles_actual: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class RippleReading:
+    """The rms volts that alternate, in the meter's own bandwidth; `seconds` is how long its filter may take."""
+
+    volts_rms: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class _Function:
+    """What a meter can be set to measure: how it is chosen, and what is set for it."""
+
+    configure: Step
+    range: Step
+    integration: Step
+    unit: str
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """A reading in its function's unit; the value is what stood in place of one for an overload."""
+
+    value: float | Special
+    range: float
+    cycles: float
+    seconds: float
+
+
+_VOLTS = _Function(Step.CONFIGURE, Step.RANGE, Step.INTEGRATION, "V")
+_OHMS = _Function(Step.OHMS_CONFIGURE, Step.OHMS_RANGE, Step.OHMS_INTEGRATION, "OHM")
+
+
 class Meter:
-    """A multimeter on DC volts, with a scanner card in front of its input or without.
+    """A multimeter on DC volts or ohms, with a scanner card in front of its input or without.
 
     Ranges are fixed, so that no reading hunts for one; `mains_hz` turns power-line cycles into seconds. Methods raise
     ValueError for what may never be sent, and otherwise what `drivers.errors` lists.
@@ -50,8 +93,9 @@ class Meter:
         self.session = session
         self._talk = Conversation(session, dialect, "meter", wait)
         assert dialect.meter is not None  # a meter's dialect cannot be made without
-        self._traits = dialect.meter
+        self.traits = dialect.meter
         self._mains_hz = mains_hz
+        self._chosen: tuple[_Function, int] | None = None  # and the session's upsets when it was
 
     def identify(self) -> Identity:
         """Ask who it is."""
@@ -66,77 +110,118 @@ class Meter:
         is the smallest with room for `expected_volts`, the highest if that is not known. An overload is taken once
         more on the highest range; Overloaded is raised if that is too small as well.
         """
+        self._refuse_senseless(channel, power_line_cycles)
+        self.stop_testing()  # no test current may flow into another channel
+        self._reach(channel)
+        fitting = fitting_range(self.traits.ranges_volts, expected_volts)
+        highest = self.traits.ranges_volts[-1]
+        taken = self._read_on(_VOLTS, fitting, power_line_cycles)
+        if isinstance(taken.value, Special) and fitting < highest:
+            taken = self._read_on(_VOLTS, highest, power_line_cycles)
+        if isinstance(taken.value, Special):
+            raise self._overloaded(channel, taken.value, f"its highest range, {highest:g} V")
+        return MeterReading(taken.value, taken.range, taken.cycles, taken.seconds)
+
+    def read_ohms(self, channel: int | None, *, test_amps: float, power_line_cycles: float = 1.0) -> OhmsReading:
+        """Close a scanner channel and read the ohms at it, two-wire, on the highest range of this test current.
+
+        The current flows out of the meter's plus until volts are read again or `stop_testing` is called. Another
+        range has another current, so Overloaded is raised at once, with the sign of what stood at the input.
+        Raises LookupError where no range has this current.
+        """
+        self._refuse_senseless(channel, power_line_cycles)
+        chosen = range_of_current(self.traits.ranges_ohms, test_amps)
+        self._reach(channel)
+        taken = self._read_on(_OHMS, chosen.ohms, power_line_cycles)
+        if isinstance(taken.value, Special):
+            raise self._overloaded(channel, taken.value, f"its range of {chosen.ohms:g} ohm")
+        return OhmsReading(taken.value, taken.range, taken.cycles, taken.seconds)
+
+    def read_ripple(self, channel: int | None) -> RippleReading:
+        """Close a scanner channel and read the rms volts that alternate there; all other settings are lost by it."""
+        self._refuse_senseless(channel, 1.0)
+        self.stop_testing()
+        self._reach(channel)
+        self._chosen = None
+        message = self._talk.dialect.asking(Step.RIPPLE, 1)
+        value = self._number(message, "V", self.traits.ripple_seconds)
+        if isinstance(value, Special):
+            raise self._overloaded(channel, value, "its highest range")
+        return RippleReading(value, self.traits.ripple_seconds)
+
+    def stop_testing(self) -> None:
+        """Let no test current flow any more: whatever is fed next must not meet an ohmmeter."""
+        if self._chosen is not None and self._chosen[0] is _OHMS:
+            self._choose(_VOLTS)
+
+    def _overloaded(self, channel: int | None, special: Special, where: str) -> Overloaded:
+        return Overloaded(
+            self.session.where(self._talk.dialect.asking(Step.READING, 1)),
+            f"overload at channel {channel} on {where}",
+            "take the leads off and look what is there",
+            sign=-1.0 if special is Special.NEGATIVE_OVERLOAD else 1.0,
+        )
+
+    @staticmethod
+    def _refuse_senseless(channel: int | None, power_line_cycles: float) -> None:
         if not power_line_cycles > 0.0:
             raise ValueError(f"the meter was to integrate {power_line_cycles} power-line cycles; write more than 0")
-        if channel is not None:
-            self._close_channel(self._full_number(channel))
-        fitting = fitting_range(self._traits.ranges_volts, expected_volts)
-        highest = self._traits.ranges_volts[-1]
-        reading = self._read_on(fitting, power_line_cycles)
-        if reading is None and fitting < highest:
-            reading = self._read_on(highest, power_line_cycles)
-        if reading is None:
-            raise Overloaded(
-                self.session.where(self._talk.dialect.asking(Step.READING, 1)),
-                f"overload at channel {channel} on its highest range, {highest:g} V",
-                "take the leads off and look what is there",
-            )
-        return reading
-
-    def _full_number(self, channel: int) -> int:
-        if channel < 1:
+        if channel is not None and channel < 1:
             raise ValueError(f"the meter was to read channel {channel}; write 1 or more")
-        return channel + self._traits.channel_offset if channel <= _MOST_CARD_CHANNELS else channel
 
-    def _close_channel(self, number: int) -> None:
+    def _reach(self, channel: int | None) -> None:
         """Close one channel of the scanner and open all others; returns when its relay has settled."""
+        if channel is None:
+            return
+        number = channel + self.traits.channel_offset if channel <= _MOST_CARD_CHANNELS else channel
         if self._talk.standing(Step.CHANNEL, number) is None:
             self._talk.forget(Step.CHANNEL)  # closing this one opens the one that was closed
             self._talk.put(Step.CHANNEL, True, number)
 
-    def _read_on(self, range_volts: float, power_line_cycles: float) -> MeterReading | None:
-        """Return a reading on a range, None for an overload.
+    def _read_on(self, function: _Function, span: float, power_line_cycles: float) -> _Taken:
+        """Return a reading on a range, which may be an overload.
 
         The first reading after a change of range is thrown away, at the shortest integration: amplifier and input
         are still settling in it.
         """
-        self._configure_once()
-        if self._talk.standing(Step.RANGE) != range_volts:
-            self._talk.put(Step.RANGE, range_volts)
-            self._integrate(self._traits.power_line_cycles[0])
-            self._take(self._traits.power_line_cycles[0])
-        actual_range = float(self._talk.put(Step.RANGE, range_volts))
-        cycles = self._integrate(power_line_cycles)
-        taken = self._take(cycles)
-        return None if taken is None else MeterReading(taken, actual_range, cycles, self._seconds(cycles))
+        self._choose(function)
+        if self._talk.standing(function.range) != span:
+            self._talk.put(function.range, span)
+            self._take(function, self._integrate(function, self.traits.power_line_cycles[0]))
+        actual_range = float(self._talk.put(function.range, span))
+        cycles = self._integrate(function, power_line_cycles)
+        return _Taken(self._take(function, cycles), actual_range, cycles, self._seconds(cycles))
 
-    def _configure_once(self) -> None:
-        """Choose DC volts; whatever else that resets is set and read back after it."""
-        if self._talk.standing(Step.RANGE) is None:
+    def _choose(self, function: _Function) -> None:
+        """Choose what is measured; whatever else that resets is set and read back after it."""
+        if self._chosen != (function, self.session.upsets):
             self._talk.discard_old_errors()
-            self._talk.act(Step.CONFIGURE)
-            self._talk.forget(Step.RANGE, Step.INTEGRATION)
+            self._talk.act(function.configure)
+            self._talk.forget(*(step for each in (_VOLTS, _OHMS) for step in (each.range, each.integration)))
+            self._chosen = function, self.session.upsets
 
-    def _integrate(self, power_line_cycles: float) -> float:
+    def _integrate(self, function: _Function, power_line_cycles: float) -> float:
         """Set the shortest integration that is at least as long as asked, or the longest; return what it took."""
-        choices = self._traits.power_line_cycles
+        choices = self.traits.power_line_cycles
         enough = (choice for choice in choices if choice >= power_line_cycles * (1.0 - 1e-9))
-        return float(self._talk.put(Step.INTEGRATION, next(enough, choices[-1])))
+        return float(self._talk.put(function.integration, next(enough, choices[-1])))
 
     def _seconds(self, power_line_cycles: float) -> float:
-        return power_line_cycles / self._mains_hz * self._traits.conversions_per_reading
+        return power_line_cycles / self._mains_hz * self.traits.conversions_per_reading
 
-    def _take(self, power_line_cycles: float) -> float | None:
-        """Trigger and return one reading in volts, None for an overload of either sign."""
+    def _take(self, function: _Function, power_line_cycles: float) -> float | Special:
+        """Trigger and return one reading in the function's unit, or an overload of either sign."""
         message = self._talk.dialect.asking(Step.READING, 1)
+        return self._number(message, function.unit, self._seconds(power_line_cycles))
+
+    def _number(self, message: str, unit: str, seconds: float) -> float | Special:
         # The session's own time-out covers the way there and back, and a change of range.
-        timeout_seconds = self.session.timeout_seconds + self._seconds(power_line_cycles)
-        reply = self.session.query(message, timeout_seconds=timeout_seconds)
+        reply = self.session.query(message, timeout_seconds=self.session.timeout_seconds + seconds)
         with understanding(self.session.where(message)):
-            value = parse_reading(reply, self._talk.dialect.questions[Step.READING].unit)
+            value = parse_reading(reply, unit)
         if value is Special.NOT_A_NUMBER:
             raise bad_reply(self.session.where(message), f"'{reply}' means that there is no reading")
-        return None if isinstance(value, Special) else value
+        return value
 
 
 def fitting_range(ranges_volts: Sequence[float], expected_volts: float | None) -> float:
@@ -145,3 +230,12 @@ def fitting_range(ranges_volts: Sequence[float], expected_volts: float | None) -
         return ranges_volts[-1]
     fitting = (span for span in ranges_volts if abs(expected_volts) * _HEADROOM <= span)
     return next(fitting, ranges_volts[-1])
+
+
+def range_of_current(ranges: Sequence[OhmsRange], test_amps: float) -> OhmsRange:
+    """Return the highest range with a test current; LookupError, naming the currents there are, for any other."""
+    fitting = [each for each in ranges if math.isclose(each.test_amps, test_amps, rel_tol=1e-6)]
+    if not fitting:
+        known = ", ".join(dict.fromkeys(f"{each.test_amps:g} A" for each in ranges)) or "none at all"
+        raise LookupError(f"no range of the meter has a test current of {test_amps:g} A; it has {known}")
+    return max(fitting, key=lambda each: each.ohms)

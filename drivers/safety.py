@@ -2,7 +2,7 @@
 
 First the bare writes, which wait for nothing and need no link in step; then, resynchronising if that must be, the
 read-back: state off, level 0, and no current measured. A write that succeeded may sit in a dead socket, so only the
-read-back counts.
+read-back counts. A switch that can't be read back leaves level and current to count.
 """
 
 import logging
@@ -26,7 +26,7 @@ def make_safe(talk: Conversation, channel: int, *, switch: Step, level: Step) ->
     Raises ValueError for a channel the dialect does not have, and nothing else.
     """
     talk.forget(channel=channel)
-    messages = (talk.dialect.command(switch, channel, False), talk.dialect.command(level, channel, 0.0))
+    messages = (*talk.parting(switch, channel, False), *talk.parting(level, channel, 0.0))
     unsaid = [failure for failure in map(talk.session.last_words, messages) if failure is not None]
     problems: tuple[str, ...]
     try:
@@ -57,9 +57,12 @@ def _unverified(talk: Conversation, channel: int, switch: Step, level: Step) -> 
     """Yield what does not read back as safe; what was lost on the way is said once more."""
     where = talk.session.where()
     for step, wanted in ((switch, False), (level, 0.0)):
+        if not talk.dialect.settings[step].ask:
+            talk.tell(step, channel, wanted)  # nobody can say that it was heard, so it is said on a link in step
+            continue
         stands = talk.read_back(step, channel)
         if not talk.dialect.settings[step].fits(wanted, stands):
-            talk.session.write(talk.dialect.command(step, channel, wanted))
+            talk.tell(step, channel, wanted)
             stands = talk.read_back(step, channel)
         if not talk.dialect.settings[step].fits(wanted, stands):
             yield f"{where}: channel {channel} still has its {step} at {stands}"

@@ -27,10 +27,12 @@ __all__ = [
     "parse_register",
     "split_reply",
     "tidy",
+    "value_at",
 ]
 
 _NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-zΩ%]*)")
 _ERROR = re.compile(r'([+-]?\d+)\s*(?:,\s*(?:"(.*)"|(.*)))?', re.DOTALL)
+_HEXADECIMAL = re.compile(r"(?:0[xX]|#[hH])([0-9A-Fa-f]{1,8})")
 _BOOLEANS = {"1": True, "ON": True, "TRUE": True, "0": False, "OFF": False, "FALSE": False}
 _MULTIPLIERS = {"M": 1e-3, "U": 1e-6, "K": 1e3}  # "5.0 mV": the unit is stripped first, then the rest is read
 # SCPI-1999 Vol. 1, 7.2.1.4 and 7.2.1.5. Anything from here up is no reading, whatever its exact digits.
@@ -60,7 +62,14 @@ class Identity:
     serial: str
     firmware: str
 
+    @property
+    def fields(self) -> str:
+        """The four fields as the instrument sends them."""
+        return f"{self.maker},{self.model},{self.serial},{self.firmware}"
+
     def __str__(self) -> str:
+        if not (self.maker or self.serial):
+            return self.model
         return f"{self.maker} {self.model}, serial {self.serial}, firmware {self.firmware}"
 
 
@@ -80,6 +89,14 @@ def tidy(raw: bytes) -> str:
 def split_reply(text: str) -> tuple[str, ...]:
     """Return the answers in one reply line: units are joined by `;`, data inside a unit by `,`."""
     return tuple(part.strip() for part in re.split(r"[;,]", text))
+
+
+def value_at(text: str, place: int) -> str:
+    """Return one of several values in a reply, from 1: `14.99V, 0.02A`, `14.99;0.02`, `14.99V 00.02A CC`."""
+    parts = split_reply(text) if re.search(r"[;,]", text) else tuple(text.split())
+    if len(parts) < place:
+        raise Unreadable(f"{_quote(text)} holds {len(parts)} values, and the one at place {place} was asked for")
+    return parts[place - 1]
 
 
 def parse_reading(text: str, unit: str = "") -> float | Special:
@@ -130,8 +147,9 @@ def parse_number(text: str, unit: str = "") -> float:
 
 
 def parse_register(text: str) -> int:
-    """Return a status register as its bits, 0 to 65535."""
-    value = parse_number(text)
+    """Return a status register as its bits, 0 to 65535; also read as `0x1F` or `#H1F`."""
+    hexadecimal = _HEXADECIMAL.fullmatch(text.strip())
+    value = float(int(hexadecimal[1], 16)) if hexadecimal else parse_number(text)
     if not value.is_integer() or not 0 <= value <= 0xFFFF:
         raise Unreadable(f"{_quote(text)} is not a register of 16 bits")
     return int(value)
@@ -164,24 +182,31 @@ def parse_error(text: str) -> QueuedError | None:
     return QueuedError(number, words.replace('""', '"')) if number else None
 
 
-def parse_identity(text: str) -> Identity:
-    """Return the four fields of `*IDN?`; more or fewer than four are Unreadable."""
+def parse_identity(text: str, *, in_fields: bool = True) -> Identity:
+    """Return the four fields of `*IDN?`; more or fewer than four are Unreadable.
+
+    Not `in_fields`, the whole is taken for the model, as plain supplies answer it.
+    """
+    if not in_fields:
+        return Identity("", text.strip(), "", "")
     fields = tuple(field.strip().strip('"') for field in text.split(","))
     if len(fields) != 4:
         raise Unreadable(f"{_quote(text)} has {len(fields)} fields where an identity has four")
     return Identity(*fields)
 
 
-def format_number(value: float) -> str:
+def format_number(value: float, decimals: int | None = None) -> str:
     """Return a number as plain base-unit digits: no exponent, no unit, no more than nine decimals.
 
-    Raises ValueError for what is not finite: no instrument may ever be sent `nan`.
+    With `decimals` it has exactly so many. Raises ValueError for what is not finite: no instrument may ever be sent
+    `nan`.
     """
     if not math.isfinite(value):
         raise ValueError(f"an instrument was to be sent {value}; write a finite number")
-    text = format(round(Decimal(repr(float(value))), 9), "f")
-    text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text == "-0" else text
+    text = format(round(Decimal(repr(float(value))), 9 if decimals is None else decimals), "f")
+    if decimals is None:
+        text = text.rstrip("0").rstrip(".") if "." in text else text
+    return text.removeprefix("-") if not float(text) else text
 
 
 def channel_list(*channels: int) -> str:

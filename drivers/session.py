@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from drivers import scpi
-from drivers.errors import BadReply, DriverError, LinkLost, NoReply, QueuedError, Where, bad_reply
+from drivers.errors import BadReply, DriverError, InstrumentError, LinkLost, NoReply, QueuedError, Where, bad_reply
 from drivers.link import Link, Manners
 from drivers.wire import Wire
 
@@ -44,6 +44,10 @@ class Session:
         """Every trouble so far, counted: who remembers what the instrument was set to forgets it when this moves."""
         return self._link.upsets
 
+    def doubt(self) -> None:
+        """Count a trouble that only shows in what a reply says."""
+        self._link.upsets += 1
+
     def adopt(self, manners: Manners, wait: Callable[[float], None]) -> None:
         """Take over how the instrument wants to be talked to, and what waits (a clock, when it is simulated)."""
         self._link.manners = manners
@@ -75,9 +79,21 @@ class Session:
             return scpi.tidy(raw)
 
     def write(self, message: str) -> None:
-        """Send a message that has no reply. A query has to follow: that a write succeeded proves nothing."""
+        """Send a message that has no reply. A query has to follow: that a write succeeded proves nothing.
+
+        Raises InstrumentError where the instrument acknowledges commands and does not acknowledge this one.
+        """
         with self._lock:
-            self._link.send(message)
+            raw = self._link.send(message, self.timeout_seconds)
+        wanted = self._link.manners.acknowledgement
+        if not wanted:
+            return
+        with understanding(self.where(message)):
+            told = scpi.tidy(raw)
+        if told != wanted:
+            self._link.upsets += 1
+            problem = f"'{message}' was answered '{told}' in place of '{wanted}'"
+            raise InstrumentError(self.where(message), problem, "look it up in its manual; it was not done")
 
     def last_words(self, message: str) -> DriverError | None:
         """Send a message that makes safe, in step or not, and return what went wrong instead of raising it.
@@ -110,7 +126,7 @@ class Session:
         """Ask who is there; raises BadReply if it is not who answered on this session before."""
         reply = self.query("*IDN?")
         with understanding(self.where("*IDN?")):
-            identity = scpi.parse_identity(reply)
+            identity = scpi.parse_identity(reply, in_fields=self._link.manners.identity_in_fields)
         if self._identity is not None and identity != self._identity:
             self._link.in_step = False
             self._link.upsets += 1
@@ -124,12 +140,13 @@ class Session:
 
     def drain_errors(self) -> tuple[QueuedError, ...]:
         """Empty the error queue and return what was in it, oldest first; () where the dialect has none."""
-        if not self._link.manners.has_error_queue:
+        question = self._link.manners.error_query
+        if not question:
             return ()
         entries: list[QueuedError] = []
         while len(entries) < _MOST_QUEUED_ERRORS:
-            reply = self.query("SYST:ERR?")
-            with understanding(self.where("SYST:ERR?")):
+            reply = self.query(question)
+            with understanding(self.where(question)):
                 entry = scpi.parse_error(reply)
             if entry is None:
                 break

@@ -4,27 +4,25 @@ import logging
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import Enum
 
 from drivers.conversation import Conversation
-from drivers.dialects.dialect import Bit, Dialect, Step
+from drivers.dialects.dialect import Dialect, Step
 from drivers.errors import BadReply, NotPrepared
+from drivers.regulation import Mode, read_mode, read_status
 from drivers.safety import make_safe
-from drivers.scpi import Identity, parse_register
-from drivers.session import Session, understanding
+from drivers.scpi import Identity
+from drivers.session import Session
+from drivers.switching import switching
+from drivers.watchdog import arm, disarm
 
 __all__ = ["Found", "Measured", "Mode", "Supply"]
 
 logger = logging.getLogger(__name__)
 
-
-class Mode(Enum):
-    """What holds a supply's output."""
-
-    CV = "constant voltage"
-    CC = "constant current"
-    TRIPPED = "tripped"
-    OFF = "off"
+# What counts as live at the terminals of a supply that can't say whether it is on; common practice, no source.
+_LIVE_VOLTS, _LIVE_AMPS = 1.0, 0.02
+# Set by `prepare` in this order, as far as the dialect has words for them.
+_PROTECTIONS = (Step.OVER_VOLTAGE, Step.OVER_VOLTAGE_ON, Step.OVER_CURRENT_DELAY, Step.OVER_CURRENT)
 
 
 @dataclass(frozen=True)
@@ -49,13 +47,26 @@ class Supply:
 
     Methods raise ValueError for what may never be sent (a NaN, a channel the dialect does not have) and otherwise
     what `drivers.errors` lists. After any error nothing counts as set, so power needs `prepare` again.
+
+    A supply whose dialect has no over-voltage level or no over-current protection is refused by `prepare`, unless
+    whoever opens it says `unprotected`: then only the driver refuses higher volts, and only the station's own
+    judgement ends an overload. `lacking` names what is missing.
     """
 
-    def __init__(self, session: Session, dialect: Dialect, *, wait: Callable[[float], None] = time.sleep) -> None:
+    def __init__(
+        self,
+        session: Session,
+        dialect: Dialect,
+        *,
+        wait: Callable[[float], None] = time.sleep,
+        unprotected: bool = False,
+    ) -> None:
         self.session = session
+        self.lacking = dialect.lacking
         self._talk = Conversation(session, dialect, "supply", wait)
-        assert dialect.regulation is not None  # a supply's dialect cannot be made without
-        self._regulation = dialect.regulation
+        self._switching = switching(self._talk)
+        self._unprotected = unprotected
+        self._armed: set[int] = set()
 
     def identify(self) -> Identity:
         """Ask who it is."""
@@ -65,26 +76,30 @@ class Supply:
         """Switch a channel off, program 0 V and its protections, clear old trips, and return how it was found.
 
         Over-current protection trips when the output has been in constant current for longer than the delay. All of
-        it is read back; entries already in the error queue are logged and dropped.
+        it is read back; entries already in the error queue are logged and dropped. Raises NotPrepared where
+        protections are missing and the supply was not opened as unprotected.
         """
-        found = self._find(channel)
+        self._refuse_unprotected()
+        found = _find(self._talk, channel)
         self._talk.discard_old_errors()
-        self._talk.put(Step.OUTPUT, False, channel)
+        self._switching.turn(channel, False)
         self._talk.put(Step.VOLTAGE, 0.0, channel)
-        self._talk.put(Step.OVER_VOLTAGE, float(over_volts), channel)
-        self._talk.put(Step.OVER_CURRENT_DELAY, float(over_amps_delay_seconds), channel)
-        self._talk.put(Step.OVER_CURRENT, True, channel)
+        wanted = (float(over_volts), True, float(over_amps_delay_seconds), True)
+        for step, value in zip(_PROTECTIONS, wanted, strict=True):
+            if step in self._talk.dialect.settings:
+                self._talk.put(step, value, channel)
         self.clear_trips(channel)
+        if Step.OVER_VOLTAGE in self.lacking:
+            self._talk.keep(Step.OVER_VOLTAGE, float(over_volts), channel)
         return found
 
-    def _find(self, channel: int) -> Found:
-        on = self._talk.read_back(Step.OUTPUT, channel) is True
-        measured = self.measure(channel)
-        if on:
-            volts, amps = measured.volts, measured.amps
-            logger.warning("%s: channel %d was found on, %g V %g A", self.session.where(), channel, volts, amps)
-        self._talk.forget(channel=channel)
-        return Found(on, measured.volts, measured.amps)
+    def _refuse_unprotected(self) -> None:
+        if self.lacking and not self._unprotected:
+            raise NotPrepared(
+                self.session.where(),
+                f"its dialect '{self._talk.dialect.name}' has no {' and no '.join(self.lacking)}",
+                "use a supply that has them, or open it as unprotected: nothing but the station then limits a fault",
+            )
 
     def set_output(self, channel: int, *, volts: float, limit_amps: float) -> None:
         """Set the current limit, then the voltage, each read back and compared; the output stays as it is.
@@ -98,24 +113,28 @@ class Supply:
         if isinstance(over_volts, float) and volts >= over_volts:
             raise ValueError(f"{volts} V would trip the over-voltage protection at {over_volts} V; prepare it higher")
         self._talk.put(Step.CURRENT_LIMIT, float(limit_amps), channel)
-        self._talk.put(Step.VOLTAGE, float(volts), channel)
+        self._switching.set_volts(channel, float(volts))
 
     def switch(self, channel: int, on: bool) -> None:
         """Switch a channel and read its state back; returns after its switching time.
 
-        Raises NotPrepared if it is to go on before protections, limit and voltage have been set and read back without
+        Where all channels share a switch, off switches all of them off, and on gives no volts to the others. Raises
+        NotPrepared if it is to go on before protections, limit and voltage have been set and read back without
         trouble since.
         """
         if on:
-            steps = (Step.OVER_VOLTAGE, Step.OVER_CURRENT_DELAY, Step.OVER_CURRENT, Step.CURRENT_LIMIT, Step.VOLTAGE)
+            protections = (step for step in _PROTECTIONS if step in self._talk.dialect.settings)
+            steps = dict.fromkeys((Step.OVER_VOLTAGE, *protections, Step.CURRENT_LIMIT))
             missing = [str(step) for step in steps if self._talk.standing(step, channel) is None]
+            if not self._switching.has_volts(channel):
+                missing.append(str(Step.VOLTAGE))
             if missing:
                 raise NotPrepared(
                     self.session.where(),
                     f"channel {channel} was to go on, but its {', '.join(missing)} had not been read back",
                     "prepare the channel and set its output first; after any trouble, again",
                 )
-        self._talk.put(Step.OUTPUT, on, channel)
+        self._switching.turn(channel, on)
 
     def measure(self, channel: int) -> Measured:
         """Ask what is at the terminals, in volts and amps."""
@@ -123,43 +142,18 @@ class Supply:
         return Measured(volts, amps)
 
     def mode(self, channel: int) -> Mode:
-        """Ask what holds the output; never remembered. Some supplies answer 'on' after a trip: the trip wins.
+        """Ask what holds the output; never remembered.
 
         A channel found tripped has to be prepared again before it may go on.
         """
-        on, bits = self._status(channel)
-        regulation = self._regulation
-        if any(bits[bit] for _, bit in regulation.trips):
+        mode = read_mode(self._talk, channel, held=self._switching.holds(channel))
+        if mode is Mode.TRIPPED:
             self._talk.forget(channel=channel)  # nothing goes on again before `prepare` has looked at it
-            return Mode.TRIPPED
-        if not on:
-            return Mode.OFF
-        constant_voltage, constant_current = bits[regulation.constant_voltage], bits[regulation.constant_current]
-        if constant_voltage == constant_current:
-            raise BadReply(
-                self.session.where(regulation.constant_voltage.register),
-                f"channel {channel} is on and shows {'both' if constant_voltage else 'neither'} of CV and CC",
-                "its output is not regulated: check the load, the mains range and the dialect",
-            )
-        return Mode.CV if constant_voltage else Mode.CC
+        return mode
 
     def trips(self, channel: int) -> tuple[str, ...]:
-        """Ask which protections have tripped, by name."""
-        _, bits = self._status(channel)
-        return tuple(name for name, bit in self._regulation.trips if bits[bit])
-
-    def _status(self, channel: int) -> tuple[bool, dict[Bit, bool]]:
-        """Return whether the output is programmed on, and every bit the dialect knows of."""
-        regulation = self._regulation
-        bits = (regulation.constant_voltage, regulation.constant_current, *(bit for _, bit in regulation.trips))
-        templates = tuple(dict.fromkeys(bit.register for bit in bits))
-        dialect = self._talk.dialect
-        asking = (dialect.asking(Step.OUTPUT, channel), *(dialect.asking_for(each, channel) for each in templates))
-        output, *registers = self._talk.ask_all(asking)
-        with understanding(self.session.where(";:".join(asking))):
-            on = dialect.settings[Step.OUTPUT].parse(output) is True
-            words = {template: parse_register(reply) for template, reply in zip(templates, registers, strict=True)}
-        return on, {bit: bool(words[bit.register] >> bit.number & 1) for bit in bits}
+        """Ask which protections have tripped, by name; () too where the supply can't say."""
+        return read_status(self._talk, channel).trips
 
     def clear_trips(self, channel: int) -> None:
         """Clear tripped protections with the output off, because many supplies restore it to on; check they are.
@@ -167,20 +161,51 @@ class Supply:
         Raises BadReply if a protection stays tripped: its cause is still there.
         """
         self._talk.forget(Step.OUTPUT, channel=channel)
-        self._talk.put(Step.OUTPUT, False, channel)
-        self._talk.act(Step.CLEAR_TRIPS, channel)
+        self._switching.turn(channel, False)
+        if Step.CLEAR_TRIPS in self._talk.dialect.actions:
+            self._talk.act(Step.CLEAR_TRIPS, channel)
         still = self.trips(channel)
         if still:
             raise BadReply(
-                self.session.where(self._talk.dialect.command(Step.CLEAR_TRIPS, channel)),
+                self.session.where(),
                 f"channel {channel} stays tripped by {', '.join(still)}",
                 "remove what drives its terminals from outside, or let it cool down",
             )
 
+    def arm_watchdog(self, channel: int, seconds: float) -> bool:
+        """Let the supply switch its outputs off by itself when it hears nothing for so long; False if it can't.
+
+        Any message feeds it. Once it has bitten, outputs stay off and `trips` names it, until `clear_trips`.
+        """
+        armed = arm(self._talk, channel, seconds)
+        self._armed |= {channel} if armed else set()
+        return armed
+
+    def disarm_watchdog(self, channel: int) -> None:
+        """Let the supply stay as it is however long it hears nothing; does nothing where none was armed."""
+        if channel in self._armed:
+            disarm(self._talk, channel)
+
+    def feed(self, channel: int = 1) -> None:
+        """Ask something cheap, so that a watchdog hears that we are there."""
+        self._talk.read_back(Step.VOLTAGE, channel)
+
     def make_safe(self, channel: int) -> tuple[str, ...]:
         """Switch a channel off, program 0 V and verify both; return what could not be verified, in words.
 
-        Never raises for an instrument's or a link's trouble. An empty tuple means: reads back off and 0 V, and
-        delivers no current. What is still charged behind it is for others to bleed.
+        Never raises for an instrument's or a link's trouble. An empty tuple means: reads back off (where it can be
+        asked) and 0 V, and delivers no current. What is still charged behind it is for others to bleed.
         """
         return make_safe(self._talk, channel, switch=Step.OUTPUT, level=Step.VOLTAGE)
+
+
+def _find(talk: Conversation, channel: int) -> Found:
+    """Return what a channel is doing before it is touched; one that can't say so is on where it is live."""
+    can_say = bool(talk.dialect.settings[Step.OUTPUT].ask)
+    told_on = can_say and talk.read_back(Step.OUTPUT, channel) is True
+    volts, amps = talk.measured((Step.MEASURED_VOLTS, Step.MEASURED_AMPS), channel)
+    on = told_on if can_say else volts > _LIVE_VOLTS or amps > _LIVE_AMPS
+    if on:
+        logger.warning("%s: channel %d was found on, %g V %g A", talk.session.where(), channel, volts, amps)
+    talk.forget(channel=channel)
+    return Found(on, volts, amps)

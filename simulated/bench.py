@@ -1,19 +1,24 @@
 """A whole simulated bench: one board, a two-way supply, a meter and a load, each behind a TCP port of its own.
 
 Nothing is shared with the drivers but the wire. Wiring: supply channel n feeds the board's n-th input (turned
-round where the input is below ground), load channel n its n-th output, meter input n its n-th terminal.
+round where the input is below ground), load channel n its n-th output, meter input n its n-th terminal. With as many
+terminals, the meter's inputs after those are the same terminals turned round: plus at GND. Where instruments have one
+channel only there are as many of them: 'supply', 'supply b'.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from string import ascii_lowercase
+from typing import TypeVar, get_args
 
 import numpy as np
 
 from simulated.board import BoardDescription, SimulatedBoard
 from simulated.clock import VirtualClock
 from simulated.hands import Hands
-from simulated.instruments import Load, Meter, Supply
+from simulated.instruments import Load, Meter, Quirks, Supply
+from simulated.instruments.channels import Style
 from simulated.ports import LoadState, SupplyState
 from simulated.server import Instrument, Server, open_server
 
@@ -36,9 +41,20 @@ def chances(seed: int) -> Chances:
     return Chances(*(np.random.default_rng(sequence) for sequence in np.random.SeedSequence(seed).spawn(5)))
 
 
+# The simple ones come with their habits.
+_HABITS: dict[Style, Quirks] = {
+    "channel prefix": Quirks(units=True),
+    "serial words": Quirks(units=True),
+    "short tokens": Quirks(units=True),
+}
+
+
 @dataclass(frozen=True)
 class SimulatedBench:
-    """An open bench: servers for the drivers to reach, and the inside for tests to look at."""
+    """An open bench: servers for the drivers to reach, and the inside for tests to look at.
+
+    `feeding` holds which instrument and channel feeds each input of the board, `drawing` the same of each output.
+    """
 
     clock: VirtualClock
     board: SimulatedBoard
@@ -47,6 +63,8 @@ class SimulatedBench:
     meter: Meter
     load: Load
     servers: dict[str, Server]  # by instrument: supply, meter, load
+    feeding: tuple[tuple[str, int], ...]
+    drawing: tuple[tuple[str, int], ...]
 
     @property
     def resources(self) -> dict[str, str]:
@@ -84,46 +102,106 @@ class _MeterPort:
     def __init__(self, board: SimulatedBoard, terminals: Sequence[str]) -> None:
         self._board, self._terminals = board, tuple(terminals)
 
+    def _at(self, channel: int) -> tuple[str, bool]:
+        """Return the terminal that an input reaches, and whether it is turned round."""
+        turned, at = divmod(channel - 1, len(self._terminals))
+        return self._terminals[at], bool(turned)
+
     def volts(self, channel: int) -> float:
+        terminal, turned = self._at(channel)
         with self._board.lock:
-            return self._board.volts(self._terminals[channel - 1])
+            return -self._board.volts(terminal) if turned else self._board.volts(terminal)
 
     def ripple_volts(self, channel: int) -> float:
         with self._board.lock:
-            return self._board.ripple_volts(self._terminals[channel - 1])
+            return self._board.ripple_volts(self._at(channel)[0])
+
+    def drive(self, channel: int | None, *, amps: float, most_volts: float) -> None:
+        with self._board.lock:
+            if channel is None:
+                self._board.end_test()
+            else:
+                terminal, turned = self._at(channel)
+                self._board.test(terminal, turned=turned, amps=amps, most_volts=most_volts)
 
 
 @contextmanager
 def open_bench(
-    description: BoardDescription, *, seed: int, faults: Sequence[str] = (), nominal: bool = False
+    description: BoardDescription,
+    *,
+    seed: int,
+    faults: Sequence[str] = (),
+    nominal: bool = False,
+    clock: VirtualClock | None = None,
+    dialects: Mapping[str, str] | None = None,
 ) -> Iterator[SimulatedBench]:
     """Open a bench with one board on it; the seed makes part values, instrument errors and the operator's hands.
 
-    With `nominal` every part has its nominal value. Raises SimulatedError or CircuitError for a wrong description.
+    With `nominal` every part has its nominal value. Its time is virtual, unless it is given another clock. `dialects`
+    says how 'supply' and 'load' are spoken to, by the names that the drivers have for it. Raises SimulatedError or
+    CircuitError for a wrong description.
     """
     own = chances(seed)
-    clock = VirtualClock()
+    clock = clock or VirtualClock()
     board = SimulatedBoard(description, clock, rng=None if nominal else own.parts, faults=faults)
-    inputs = [name for name, _ in description.inputs]
-    outputs = [name for name, _ in description.outputs]
-    supply = Supply(
-        f"RAILBENCH,SIM-SUPPLY,{seed},1.0",
-        [_SupplyPort(board, name) for name in inputs],
-        clock,
-        own.supply,
-        style="channel list",
-    )
+    supply_style, load_style = (_style((dialects or {}).get(kind, "channel list")) for kind in ("supply", "load"))
+
+    def supply(name: str, ports: Sequence[_SupplyPort]) -> Supply:
+        habits = _HABITS.get(supply_style, Quirks())
+        return Supply(_identity(name, seed), ports, clock, own.supply, style=supply_style, quirks=habits)
+
+    def load(name: str, ports: Sequence[_LoadPort]) -> Load:
+        return Load(_identity(name, seed), ports, clock, own.load, style=load_style)
+
+    inputs = [_SupplyPort(board, name) for name, _ in description.inputs]
+    outputs = [_LoadPort(board, name) for name, _ in description.outputs]
+    supplies = {name: supply(name, ports) for name, ports in _shared_out("supply", supply_style, inputs).items()}
     terminals = list(description.terminals)
-    meter = Meter(f"RAILBENCH,SIM-METER,{seed},1.0", _MeterPort(board, terminals), len(terminals), clock, own.meter)
-    load = Load(
-        f"RAILBENCH,SIM-LOAD,{seed},1.0",
-        [_LoadPort(board, name) for name in outputs],
-        clock,
-        own.load,
-        style="channel list",
-    )
+    meter_port, meter_inputs = _MeterPort(board, terminals), 2 * len(terminals)
+    meter = Meter(_identity("meter", seed), meter_port, meter_inputs, clock, own.meter)
+    loads = {name: load(name, ports) for name, ports in _shared_out("load", load_style, outputs).items()}
     with ExitStack() as stack:
-        instruments: dict[str, Instrument] = {"supply": supply, "meter": meter, "load": load}
+        instruments: dict[str, Instrument] = {**supplies, "meter": meter, **loads}
         servers = {name: stack.enter_context(open_server(each)) for name, each in instruments.items()}
         hands = Hands(board, description.trimmers, clock, own.hands)
-        yield SimulatedBench(clock, board, hands, supply, meter, load, servers)
+        yield SimulatedBench(
+            clock,
+            board,
+            hands,
+            supplies["supply"],
+            meter,
+            loads["load"],
+            servers,
+            feeding=_places("supply", supply_style, len(inputs)),
+            drawing=_places("load", load_style, len(outputs)),
+        )
+
+
+def _style(dialect: str) -> Style:
+    """Return the style of an instrument that is spoken to in a dialect; ValueError if there is none."""
+    for style in get_args(Style):
+        if style == dialect.removesuffix(" load"):
+            return style  # type: ignore[no-any-return]  # get_args knows no types
+    raise ValueError(f"no simulated instrument speaks '{dialect}'")
+
+
+def _identity(name: str, seed: int) -> str:
+    return f"RAILBENCH,SIM-{name.upper().replace(' ', '-')},{seed},1.0"
+
+
+Port = TypeVar("Port")
+
+
+def _places(kind: str, style: Style, count: int) -> tuple[tuple[str, int], ...]:
+    """Return the instrument and channel for each of `count` terminals."""
+    if style != "single channel":
+        return tuple((kind, channel) for channel in range(1, count + 1))
+    return tuple((kind if not at else f"{kind} {ascii_lowercase[at]}", 1) for at in range(count))
+
+
+def _shared_out(kind: str, style: Style, ports: Sequence[Port]) -> dict[str, list[Port]]:
+    """Return the ports of each instrument of a kind; there is one even where nothing is to be reached."""
+    shared: dict[str, list[Port]] = {} if ports else {kind: []}
+    for (name, _), port in zip(_places(kind, style, len(ports)), ports, strict=True):
+        shared.setdefault(name, []).append(port)
+    return shared

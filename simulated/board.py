@@ -4,7 +4,7 @@ The instruments reach it through ports; `powered` follows what they apply throug
 """
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,9 +29,10 @@ from simulated.clock import VirtualClock
 from simulated.errors import SimulatedError
 from simulated.ports import LoadState, Regulation, SupplyState
 from simulated.powered import Modulation, Powered, Warmth
+from simulated.strain import Strain
 
 __all__ = ["BoardDescription", "SimulatedBoard", "TrimmerDescription", "built", "designed", "fitted"]
-__all__ += ["misbuilt", "wired"]
+__all__ += ["misbuilt", "tested", "wired"]
 
 METER_OHMS = 10e6  # the usual input resistance of a bench meter: common practice, no source
 
@@ -85,6 +86,7 @@ class SimulatedBoard:
         parts = nominal_parts(netlist) if rng is None else fitted(netlist, description, [rng])
         travel = {trimmer.parameter: 0.5 for trimmer in description.trimmers}  # all start at mid-travel
         circuit = wired(netlist, description)
+        self._netlist = netlist
         self._modulation: Modulation | None = None
         self._powered = Powered(circuit, parts, clock, parameters=travel, warmth=description.warmth)
 
@@ -101,6 +103,11 @@ class SimulatedBoard:
     def volts(self, terminal: str) -> float:
         """Return the true volts from ground at a terminal now; SimulatedError where the circuit has no solution."""
         return float(self._powered.now().volts(self._description.terminals[terminal])[0])
+
+    def strain(self) -> Strain:
+        """Return what the board's parts go through now."""
+        with self.lock:
+            return self._powered.strain()
 
     def modulate(self, terminal: str, *, rms_volts: float, hertz: float) -> None:
         """Put a sine on top of what feeds an input, as a modulated source does; 0 V takes it off."""
@@ -123,16 +130,35 @@ class SimulatedBoard:
 
     def load_state(self, terminal: str) -> LoadState:
         """Return what the load at an output sees."""
-        amps = float(self._powered.now().load_amps(terminal)[0])
+        amps = 0.0 if self._powered.tested else float(self._powered.now().load_amps(terminal)[0])
         return LoadState(self._sign(terminal) * self.volts(terminal), amps)
 
     def feed(self, terminal: str, *, volts: float, limit_amps: float, on: bool) -> None:
-        """Take over a supply channel's settings."""
-        self._powered.set_supply(terminal, SupplySetting(volts=volts, limit_amps=limit_amps, on=on))
+        """Take over a supply channel's settings; an ohmmeter that is still on the board is taken off first."""
+        if on:
+            self._powered.end_test()
+        if on or not self._powered.tested:
+            self._powered.set_supply(terminal, SupplySetting(volts=volts, limit_amps=limit_amps, on=on))
 
     def draw(self, terminal: str, amps: float) -> None:
         """Take over a load's setting (0 = input off)."""
-        self._powered.set_load(terminal, amps)
+        if amps:
+            self._powered.end_test()
+        if not self._powered.tested:
+            self._powered.set_load(terminal, amps)
+
+    def test(self, terminal: str, *, turned: bool, amps: float, most_volts: float) -> None:
+        """Let an ohmmeter's test current into a terminal, `turned` out of it, while the bench's ends are off the board.
+
+        A board that is fed is not touched: what feeds it is stronger than the meter.
+        """
+        if not any(self._powered.setting(name).on for name, _ in self._description.inputs):
+            circuit = tested(self._netlist, self._description, [terminal], turned=turned)
+            self._powered.test(circuit, SupplySetting(volts=most_volts, limit_amps=amps))
+
+    def end_test(self) -> None:
+        """Take the ohmmeter off."""
+        self._powered.end_test()
 
     def turn(self, parameter: str, position: float) -> None:
         """Put a trimmer's wiper to a position, 0..1 clockwise."""
@@ -180,6 +206,27 @@ def fitted(netlist: Netlist, description: BoardDescription, rngs: Sequence[np.ra
     )
 
 
+def tested(
+    netlist: Netlist, description: BoardDescription, terminals: Iterable[str], *, turned: bool = False
+) -> Circuit:
+    """Return the circuit of a board with nothing on it but an ohmmeter at each terminal, `turned`: its plus at GND.
+
+    An ohmmeter is a supply: its test current is the limit, and what it can drive at most is the voltage. The meter's
+    inputs stay where they are, which is a hundredth of a percent of a kilohm: without them some faults leave nodes
+    to float.
+    """
+    nodes = description.terminals
+    return Circuit(
+        netlist,
+        supplies=tuple(SupplyEnd(name, *(("0", nodes[name]) if turned else (nodes[name], "0"))) for name in terminals),
+        meters=_meters(description),
+    )
+
+
+def _meters(description: BoardDescription) -> tuple[MeterEnd, ...]:
+    return tuple(MeterEnd(name, node, "0", METER_OHMS) for name, node in description.terminals.items())
+
+
 def wired(netlist: Netlist, description: BoardDescription) -> Circuit:
     """Return the circuit of board and bench; a channel round a terminal below ground has its plus at GND."""
 
@@ -190,5 +237,5 @@ def wired(netlist: Netlist, description: BoardDescription) -> Circuit:
         netlist,
         supplies=tuple(SupplyEnd(name, *around(name, node)) for name, node in description.inputs),
         loads=tuple(LoadEnd(name, *around(name, node)) for name, node in description.outputs),
-        meters=tuple(MeterEnd(name, node, "0", METER_OHMS) for name, node in description.terminals.items()),
+        meters=_meters(description),
     )

@@ -11,9 +11,12 @@ from simulated.clock import VirtualClock
 
 __all__ = ["Hands"]
 
-TURN_SECONDS = 2.0  # a look at the reading and a turn; invented, only bench time depends on it
+# What a hand takes, all invented: only bench time depends on it.
+REACTION_SECONDS = 1.0  # a look at the reading, and back to the screwdriver
+TURNS_PER_SECOND = 1.0
 ANSWER_SECONDS = 20.0  # a look at the board with a magnifier; invented
-FIRST_TURNS = 1.0  # without any experience of a trimmer, try one turn
+FIRST_TURNS = 1.0  # without any experience or word of a trimmer, try one turn
+PLAY_TURNS = 0.02, 0.08  # what a screw turns before the wiper follows, after every change of direction; from memory
 FINEST_TURNS = 1.0 / 72.0  # five degrees: what fingers can do
 MOST_TURNS = 5.0  # then look again
 SMALLEST_FELT_TURNS = 0.05  # below this the reading's noise says more than the turn
@@ -53,24 +56,39 @@ class Hands:
         self._board, self._clock, self._rng = board, clock, rng
         self._trimmers = {trimmer.name: trimmer for trimmer in trimmers}
         self._feel: dict[str, _Feel] = {}
+        self._slack: dict[str, float] = {}  # play not yet taken up
+        self._play = {trimmer.name: float(rng.uniform(*PLAY_TURNS)) for trimmer in trimmers}
 
     def answer(self, answers: tuple[str, ...]) -> str:
         """Answer a question: the simulated builder finds nothing by eye, and says yes where that is an answer."""
         self._clock.advance(ANSWER_SECONDS)
         return "yes" if "yes" in answers else answers[0]
 
-    def turn(self, name: str, *, clockwise: bool, missing_volts: float) -> bool:
-        """Turn a trimmer the given way, by what seems right for the volts missing; False when it is at its end."""
-        self._clock.advance(TURN_SECONDS)
+    def turn(self, name: str, *, clockwise: bool, missing_volts: float, about_turns: float | None = None) -> bool:
+        """Turn a trimmer the given way, by what seems right for the volts missing; False when it is at its end.
+
+        `about_turns` is what the hands are told it may take, which they believe until they know better.
+        """
         trimmer = self._trimmers[name]
         slope = self._volts_per_turn(name, clockwise, missing_volts)
-        aimed = FIRST_TURNS if slope is None else missing_volts / slope
+        aimed = (about_turns or FIRST_TURNS) if slope is None else missing_volts / slope
         turns = min(MOST_TURNS, max(FINEST_TURNS, aimed * float(self._rng.normal(0.95, 0.08))))
+        self._clock.advance(REACTION_SECONDS + turns / TURNS_PER_SECOND)
         before = self._board.trimmers[trimmer.parameter]
-        after = min(max(before + (turns if clockwise else -turns) / trimmer.turns, 0.0), 1.0)
+        wiper = self._beyond_play(name, clockwise, turns)
+        after = min(max(before + (wiper if clockwise else -wiper) / trimmer.turns, 0.0), 1.0)
         self._board.turn(trimmer.parameter, after)
         self._feel[name] = _Feel(missing_volts, clockwise, abs(after - before) * trimmer.turns, slope)
-        return after != before
+        return after != before or wiper == 0.0
+
+    def _beyond_play(self, name: str, clockwise: bool, turns: float) -> float:
+        """Return how much of a turn reaches the wiper: after a change of direction the screw's play comes first."""
+        feel = self._feel.get(name)
+        if feel is not None and feel.clockwise != clockwise:
+            self._slack[name] = self._play[name]
+        slack = self._slack.get(name, 0.0)
+        self._slack[name] = max(0.0, slack - turns)
+        return max(0.0, turns - slack)
 
     def _volts_per_turn(self, name: str, clockwise: bool, missing_volts: float) -> float | None:
         """Return what the last turn did to the rail, unless it was too small to tell; None before the first turn."""

@@ -19,9 +19,13 @@ from simulated.circuit.fleet import Fleet  # brings scipy's sparse matrices, whi
 from simulated.circuit.fleet_point import FleetPoint
 from simulated.clock import VirtualClock
 from simulated.hands import Hands
+from simulated.instruments.accuracy import Readout
 from simulated.instruments.converter import Converter, range_for
 from simulated.instruments.load import BENCH_LOAD, InputErrors
+from simulated.instruments.ohms import OhmsConverter, ohms_range_for
+from simulated.instruments.ripple import RIPPLE, shown_ripple
 from simulated.instruments.supply_channel import BENCH_SUPPLY, ChannelErrors
+from simulated.ohms_lanes import OhmsLanes, OhmsTest
 from simulated.powered import AMBIENT_CELSIUS, KELVIN_STEP
 
 __all__ = ["Lane", "LaneBoard", "Lanes"]
@@ -62,6 +66,7 @@ class Lanes:
         kin = [[own[at].parts for at in self._order if boards[at].faults == each] for each in faults]
         parts = [fitted(netlist, description, rngs) for netlist, rngs in zip(netlists, kin, strict=True)]
         self._fleet = Fleet([wired(netlist, description) for netlist in netlists], parts)
+        self._built, self._tested = (netlists, parts), dict[bool, OhmsLanes]()  # these made when they are wanted
         self._place = np.empty(count, dtype=np.intp)  # of each board among the fleet's lanes
         self._place[self._order] = np.arange(count)
         parameters = [trimmer.parameter for trimmer in description.trimmers]
@@ -79,10 +84,30 @@ class Lanes:
         self.limited = np.zeros((count, len(self.inputs)), dtype=bool)
         self.solved = np.ones(count, dtype=bool)
         self._watts, self._rise, self._heated = np.zeros(count), np.zeros(count), np.zeros(count)
-        self.lanes = [Lane(self, at, each) for at, each in enumerate(own)]
+        self.lanes = [Lane(self, at, each, boards[at].seed) for at, each in enumerate(own)]
 
     def settle(self, lanes: Sequence["Lane"]) -> None:
         """Solve lanes for what is applied to them now, all at once; what has no solution is no longer `solved`."""
+        for turned in (False, True):
+            testing = [lane for lane in lanes if lane.test is not None and lane.test.turned is turned]
+            if testing:
+                self._settle_tested(testing, turned=turned)
+        fed = [lane for lane in lanes if lane.test is None]
+        if fed:
+            self._settle(fed)
+
+    def _settle_tested(self, lanes: Sequence["Lane"], *, turned: bool) -> None:
+        """Solve lanes that have nothing on them but an ohmmeter."""
+        if turned not in self._tested:
+            self._tested[turned] = OhmsLanes(*self._built, self.description, turned=turned)
+        rows = np.array([lane.at for lane in lanes], dtype=np.intp)
+        travel = {name: self.travel[rows, at] for name, at in self.parameters.items()}
+        tests = [lane.test for lane in lanes if lane.test is not None]
+        found = self._tested[turned].volts(self._place[rows], tests, travel)
+        for lane, volts, solved in zip(lanes, *found, strict=True):
+            lane.settled_tested(volts, solved=solved)
+
+    def _settle(self, lanes: Sequence["Lane"]) -> None:
         rows = np.array([lane.at for lane in lanes], dtype=np.intp)
         self._warm(rows, np.array([lane.clock.seconds() for lane in lanes]))
         point = self._fleet.solve(
@@ -142,13 +167,17 @@ class Lane:
     then the amps of all inputs, as last solved.
     """
 
-    def __init__(self, lanes: Lanes, at: int, own: Chances) -> None:
-        self.at, self._lanes = at, lanes
+    def __init__(self, lanes: Lanes, at: int, own: Chances, seed: int) -> None:
+        self.at, self._lanes, self._seed = at, lanes, seed
         self.clock = VirtualClock()
         self.hands = Hands(self, lanes.description.trimmers, self.clock, own.hands)
         self._supply = {name: ChannelErrors(BENCH_SUPPLY, own.supply) for name in lanes.inputs}
         self._load = {name: InputErrors(BENCH_LOAD, own.load) for name in lanes.outputs}
-        self._meter = Converter(own.meter)
+        ohms_chances = own.meter.spawn(1)[0]  # as in the meter itself
+        self._meter, self._ohmmeter = Converter(own.meter), OhmsConverter(ohms_chances)
+        self.test: OhmsTest | None = None  # what flows while the bench's ends are off the board
+        self._across = 0.0  # volts that it drives
+        self._ripple: Readout | None = None
         self._asked: dict[str, tuple[float, float]] = {}  # of each input and output, as programmed last
         self.stale, self.solved = True, True
         self.seen: Floats = np.zeros(0)
@@ -160,6 +189,15 @@ class Lane:
         """Take over what was solved: `seen` (also as single `values`), and how far the board has to warm yet."""
         self.seen, self._values, self._limited, self._kelvin_left = seen, values, limited, kelvin_left
         self._settled_at, self.stale = self.clock.seconds(), False
+
+    def settled_tested(self, volts: float, *, solved: bool) -> None:
+        """Take over the volts that the test current drives."""
+        self._across, self.solved, self._kelvin_left, self.stale = volts, solved, 0.0, False
+
+    def let(self, test: OhmsTest | None) -> None:
+        """Let a test current into the board, with the bench's ends off it; None: put them back."""
+        if test != self.test:
+            self.test, self.stale = test, True
 
     @property
     def trimmers(self) -> Mapping[str, float]:
@@ -215,6 +253,18 @@ class Lane:
     def shown_volts(self, terminal: str, *, range_volts: float, cycles: float) -> float:
         """Return one reading of the meter; ±9.9E37 beyond 120 % of the range."""
         return self._meter.read(self.volts(terminal), range_number=range_for(range_volts), cycles=cycles)
+
+    def shown_ohms(self, *, range_ohms: float, cycles: float) -> float:
+        """Return one reading of the ohmmeter; ±9.9E37 beyond 120 % of the range."""
+        return self._ohmmeter.read(self._across, range_number=ohms_range_for(range_ohms), cycles=cycles)
+
+    def shown_ripple(self) -> float:
+        """Return one reading of the meter of what alternates (V rms): its own floor, for nothing here does."""
+        if self._ripple is None:
+            again = chances(self._seed).meter  # as the meter itself: what volts are read with is drawn before
+            Converter(again)
+            self._ripple = Readout(RIPPLE.readback, again)
+        return shown_ripple(self._ripple, 0.0)
 
     def shown_amps(self, terminal: str) -> float:
         """Return one reading of an input's supply current."""

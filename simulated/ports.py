@@ -64,3 +64,6 @@ class MeterPort(Protocol):
 
     def ripple_volts(self, channel: int) -> float:
         """Return the true rms volts of what alternates at input `channel`."""
+
+    def drive(self, channel: int | None, *, amps: float, most_volts: float) -> None:
+        """Let a test current flow into input `channel`, under so many volts at most; None: let none flow any more."""

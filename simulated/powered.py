@@ -14,14 +14,16 @@ from simulated.circuit import Circuit, LoadEnd, OperatingPoint, Parts, SupplyEnd
 from simulated.clock import VirtualClock
 from simulated.errors import SimulatedError
 from simulated.motion import Conditions, Motion, Motions
+from simulated.strain import Strain, strained
 
 __all__ = ["Modulation", "Powered", "Warmth"]
 
 AMBIENT_CELSIUS = 27.0  # where the netlist's nominal values hold
+OFF = SupplySetting(volts=0.0, limit_amps=0.0, on=False)
 KELVIN_STEP = 0.02  # the warm board is solved anew at every such step
 # A board that hardly moves, this near its operating point, is there.
 NEAR_VOLTS, NEAR_SHARE = 5e-3, 1e-3
-# With every supply on and feeding, what still moves after so long swings, and is taken as at rest.
+# With every supply on and feeding below its limit, what still moves after so long swings, and is taken as at rest.
 MOST_MOVING_SECONDS = 5.0
 
 
@@ -75,8 +77,8 @@ class Powered:
     ) -> None:
         self._circuit, self._parts, self._clock, self._heat = circuit, parts, clock, _Heat(warmth)
         self._parameters = dict(parameters)
-        off = SupplySetting(volts=0.0, limit_amps=0.0, on=False)
-        self._supplies = {end.name: off for end in circuit.ends.supplies}
+        self._bench = circuit
+        self._supplies = {end.name: OFF for end in circuit.ends.supplies}
         self._loads = {end.name: 0.0 for end in circuit.ends.loads}
         self._seen = self._changed = clock.seconds()
         self._motions = Motions(circuit, parts)
@@ -90,13 +92,37 @@ class Powered:
         return self._heat.celsius
 
     @property
+    def tested(self) -> bool:
+        """Whether an ohmmeter is on the board, and the bench's ends are off it."""
+        return self._circuit is not self._bench
+
+    @property
     def parameters(self) -> Mapping[str, float]:
         """The netlist parameters as they stand, trimmers among them."""
         return dict(self._parameters)
 
     def setting(self, supply: str) -> SupplySetting:
-        """Return what a supply is set to."""
-        return self._supplies[supply]
+        """Return what a supply is set to; while an ohmmeter is on the board all are off."""
+        return OFF if self.tested else self._supplies[supply]
+
+    def test(self, circuit: Circuit, current: SupplySetting) -> None:
+        """Take the bench's ends off and let a test current into the board, through the one supply of `circuit`.
+
+        The circuit has the same netlist; nothing may be fed, and charges stay where they are.
+        """
+        self._rewire(circuit, dict.fromkeys((end.name for end in circuit.ends.supplies), current))
+
+    def end_test(self) -> None:
+        """Put the bench's ends back on the board, all off."""
+        if self._circuit is not self._bench:
+            self._rewire(self._bench, dict.fromkeys((end.name for end in self._bench.ends.supplies), OFF))
+
+    def _rewire(self, circuit: Circuit, supplies: dict[str, SupplySetting]) -> None:
+        point = self.now().on(circuit.layout, circuit.ends)
+        self._circuit, self._motions, self._solved = circuit, Motions(circuit, self._parts), {}
+        self._supplies, self._loads = supplies, {end.name: 0.0 for end in circuit.ends.loads}
+        self._move(point)
+        self._changed = self._clock.seconds()
 
     def set_supply(self, name: str, setting: SupplySetting) -> None:
         """Apply a supply's setting; unless it was off and stays off, the board begins to move."""
@@ -133,6 +159,11 @@ class Powered:
             self._heat.follow(dissipation(self._circuit, self._point()), passed)
         return self._point()
 
+    def strain(self) -> Strain:
+        """Return what the parts go through now."""
+        point = self.now()
+        return strained(self._circuit, point, parts=self._parts, parameters=self._parameters, celsius=self.celsius)
+
     def ripple_volts(self, node: str, modulation: Modulation) -> float:
         """Return the rms volts at a node that come through from a modulated supply, around where it stands now."""
         response = transfer(
@@ -159,8 +190,10 @@ class Powered:
             self._last, self._motion = motion.point(), None
 
     def _swings(self, motion: Motion) -> bool:
-        feeding = all(setting.on for setting in self._supplies.values()) and not motion.point().supplies_blocked()
-        return feeding and self._clock.seconds() - self._changed > MOST_MOVING_SECONDS
+        point = motion.point()
+        feeding = all(setting.on for setting in self._supplies.values()) and not point.supplies_blocked()
+        charging = any(bool(point.supply_limited(name)[0]) for name in self._supplies)
+        return feeding and not charging and self._clock.seconds() - self._changed > MOST_MOVING_SECONDS
 
     def _is_at_rest(self, motion: Motion) -> bool:
         point = motion.point()

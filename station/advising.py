@@ -145,7 +145,7 @@ def _limit_text(low: float | None, high: float | None, unit: str) -> str:
 
 def _idle(profile: Profile, caught_by: Mapping[str, float]) -> Sequence[Advice]:
     """Name steps that were the first to catch nothing, but for those that others need."""
-    needed = ("inspect", "ramp", "trim", "soak", "discharge")  # or see what only waiting shows
+    needed = ("inspect", "ramp", "trim", "soak", "final", "discharge")  # or see what only waiting or stress shows
     idle = [
         step.setup.title
         for step in profile.steps

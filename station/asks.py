@@ -47,11 +47,13 @@ class Quantity(Enum):
 
     VOLTAGE = "voltage"
     CURRENT = "current"
+    RESISTANCE = "resistance"
+    RIPPLE = "ripple"  # rms of what alternates, in the meter's own bandwidth
 
     @property
     def unit(self) -> str:
         """The base unit of the quantity."""
-        return {"voltage": "V", "current": "A"}[self.value]
+        return {"voltage": "V", "current": "A", "resistance": "ohm", "ripple": "V"}[self.value]
 
 
 class Mode(Enum):
@@ -70,10 +72,11 @@ class Toward(Enum):
 
 
 class Turned(Enum):
-    """What became of a turn: done, or the trimmer is at its end or otherwise stuck."""
+    """What became of a turn: done, the trimmer is at its end or otherwise stuck, or the operator says it is enough."""
 
     DONE = "done"
     STUCK = "stuck"
+    ENOUGH = "enough"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +112,9 @@ class Fed:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A load's answer: the setting was taken over."""
+    """A load's answer: the setting was taken over; `u` is the standard uncertainty of what it draws (amps)."""
+
+    u: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,12 +207,17 @@ class Wait(Ask[None]):
 
 @dataclass(frozen=True, slots=True)
 class Read(Ask[Reading]):
-    """Take a reading at a terminal; `effort` is the integration time in power-line cycles."""
+    """Take a reading at a terminal; `effort` is the integration time in power-line cycles.
+
+    Ohms are read with nothing fed, at a test current that flows into `terminal` and out of `against`: with the leads
+    turned round, GND is the terminal.
+    """
 
     terminal: str
     quantity: Quantity
     effort: float = 1.0
     against: str = GND
+    test_amps: float = 0.0
 
     def put_to(self, performer: Performer) -> Reading:
         """See Ask."""
@@ -216,11 +226,18 @@ class Read(Ask[Reading]):
 
 @dataclass(frozen=True, slots=True)
 class Turn(Ask[Turned]):
-    """Tell the operator which way to turn a trimmer; `remaining` is the volts still missing, without sign."""
+    """Tell the operator which way to turn a trimmer; answered when there was time for a turn.
+
+    `remaining` is the volts still missing at `terminal`, without sign; `turns_left` about how many turns that is,
+    where the board sheet tells; `overshot` says that the rail has passed its aim and is to be brought back.
+    """
 
     trimmer: str
     toward: Toward
     remaining: float
+    terminal: str = ""
+    turns_left: float | None = None
+    overshot: bool = False
 
     def put_to(self, performer: Performer) -> Turned:
         """See Ask."""

@@ -5,10 +5,8 @@ The same performer serves a real and a simulated bench; it knows terminals and w
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
-from typing import Protocol
 
-from drivers import AccuracyTable, DriverError, Load, Meter, Overloaded, Supply
+from drivers import DriverError
 from drivers import Mode as ChannelMode
 from station.asks import (
     Draw,
@@ -29,10 +27,13 @@ from station.board import Board
 from station.clock import Clock
 from station.errors import BenchError, Unreadable
 from station.interrupts import Interrupts
-from station.readings import MeterSheet, amps_look, volts_look
+from station.metering import Metering
+from station.operators import Operator
+from station.readings import amps_look, drawn
 from station.safety import made_safe
+from station.wiring import SupplyChannel, Wiring
 
-__all__ = ["Bench", "LoadChannel", "Operator", "SupplyChannel", "Wiring", "expected_volts", "protection_volts"]
+__all__ = ["Bench", "protection_volts"]
 
 # A step of the input charges the board's capacitors at the current limit: that is no fault until it lasts.
 CHARGING_SECONDS = 0.2  # common practice, no source
@@ -41,51 +42,13 @@ OVER_AMPS_DELAY_SECONDS = 0.5  # the supply's own protection comes after the sta
 WAIT_SLICE_SECONDS = 0.2  # how long Ctrl-C may go unnoticed in a wait
 
 
-class Operator(Protocol):
-    """The person at the bench, or the simulated one."""
-
-    def turn(self, ask: Turn) -> Turned:
-        """Turn a trimmer."""
-
-    def answer(self, ask: Question) -> str:
-        """Answer a question with one of its answers."""
-
-
-@dataclass(frozen=True)
-class SupplyChannel:
-    """A supply channel on an input; `turned` where its plus is at GND, as a negative input needs it."""
-
-    supply: Supply
-    channel: int
-    turned: bool
-    readback: AccuracyTable
-
-
-@dataclass(frozen=True)
-class LoadChannel:
-    """A load channel on an output."""
-
-    load: Load
-    channel: int
-
-
-@dataclass(frozen=True)
-class Wiring:
-    """Which instrument reaches which terminal."""
-
-    supplies: Mapping[str, SupplyChannel]
-    loads: Mapping[str, LoadChannel]
-    meter: Meter
-    meter_channels: Mapping[str, int]
-    meter_sheet: MeterSheet
-
-
 class Bench:
     """The performer on instruments."""
 
     def __init__(self, board: Board, wiring: Wiring, clock: Clock, operator: Operator, interrupts: Interrupts) -> None:
         self._board, self._wiring, self._clock = board, wiring, clock
         self._operator, self._interrupts = operator, interrupts
+        self._metering = Metering(board, wiring, clock, operator)
 
     def prepare(self, highest_volts: Mapping[str, float]) -> None:
         """Set and read back the protections, before anything is powered; BenchError where they do not hold."""
@@ -110,6 +73,7 @@ class Bench:
             if volts == 0.0:
                 wired.supply.switch(wired.channel, False)
                 return Fed(Mode.CV)
+            self._metering.stop_testing()  # nothing is fed into an ohmmeter
             wired.supply.set_output(wired.channel, volts=volts, limit_amps=ask.amps_limit)
             wired.supply.switch(wired.channel, True)
             return Fed(self._settled_mode(wired))
@@ -127,7 +91,7 @@ class Bench:
         with _told_as_bench_error():
             wired.load.set_current(wired.channel, ask.amps)
             wired.load.switch(wired.channel, ask.amps > 0.0)
-        return Drawn()
+        return drawn(wired.setting, ask.amps)
 
     def wait(self, ask: Wait) -> None:
         """See Performer; looks for an interrupt all along."""
@@ -138,18 +102,14 @@ class Bench:
 
     def read(self, ask: Read) -> Reading:
         """See Performer."""
+        take = {
+            Quantity.VOLTAGE: self._metering.volts,
+            Quantity.RESISTANCE: self._metering.ohms,
+            Quantity.RIPPLE: self._metering.ripple,
+            Quantity.CURRENT: self._amps,
+        }
         with _told_as_bench_error():
-            return self._volts(ask) if ask.quantity is Quantity.VOLTAGE else self._amps(ask)
-
-    def _volts(self, ask: Read) -> Reading:
-        expected = expected_volts(self._board, ask.terminal)
-        channel = self._wiring.meter_channels[ask.terminal]
-        try:
-            told = self._wiring.meter.read_volts(channel, expected_volts=expected, power_line_cycles=ask.effort)
-        except Overloaded as error:
-            raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
-        cycles, seconds = told.power_line_cycles_actual, self._clock.seconds()
-        return volts_look(self._wiring.meter_sheet, told.range_volts, cycles).reading(told.volts, seconds)
+            return take[ask.quantity](ask)
 
     def _amps(self, ask: Read) -> Reading:
         wired = self._wiring.supplies.get(ask.terminal)
@@ -178,11 +138,8 @@ class Bench:
         return [name for name, form in self._board.form.terminals.items() if form.kind != "probe"]
 
     def _left_volts(self, terminal: str) -> float:
-        meter = self._wiring.meter.session
-        if not meter.in_step:  # whatever ended the run may have been the meter's own link
-            with _told_as_bench_error():
-                meter.resynchronise()
-        return self.read(Read(terminal, Quantity.VOLTAGE, 0.02)).value
+        with _told_as_bench_error():
+            return self._metering.left_volts(terminal)
 
 
 _MODES = {
@@ -199,12 +156,6 @@ def protection_volts(board: Board, terminal: str, highest_volts: float) -> float
     A tenth and half a volt above the profile's highest point, never above the board's ceiling.
     """
     return min(board.form.terminals[terminal].never_above or 0.0, 1.1 * highest_volts + 0.5)
-
-
-def expected_volts(board: Board, terminal: str) -> float:
-    """Return what a meter's range must have room for at a terminal; its sign does not matter."""
-    form = board.form.terminals[terminal]
-    return form.nominal or form.never_above or 100.0
 
 
 def _off(make_safe: Callable[[int], tuple[str, ...]], channel: int) -> Callable[[], tuple[str, ...]]:

@@ -9,7 +9,17 @@ from pydantic import Field, model_validator
 
 from station.document import parse_document, read_text
 from station.errors import InputError
-from station.forms import AmpsValue, Form, KelvinPerWattValue, RatioValue, SecondsValue, VoltsValue, fill, nearest
+from station.forms import (
+    AmpsValue,
+    Form,
+    KelvinPerWattValue,
+    RatioValue,
+    SecondsValue,
+    VoltsRange,
+    VoltsValue,
+    fill,
+    nearest,
+)
 
 __all__ = ["Board", "PartForm", "TerminalForm", "TrimmerForm", "WarmthForm", "load_board", "parse_board"]
 
@@ -47,12 +57,16 @@ class TerminalForm(Form):
 
 
 class TrimmerForm(Form):
-    """A trimmer: the netlist parameter that is its wiper (0..1), and the terminal it sets."""
+    """A trimmer: the netlist parameter that is its wiper (0..1), and the terminal it sets.
+
+    `reaches` is where the terminal stands (magnitude) with the trimmer at its one end and at its other.
+    """
 
     parameter: str
     sets: str
     clockwise: Literal["raises", "lowers"] = "raises"  # the magnitude at the terminal
     turns: float = Field(25.0, gt=0.0, le=100.0)
+    reaches: VoltsRange | None = None
     starts: Literal["mid-travel"] = "mid-travel"
 
 
@@ -85,6 +99,7 @@ class BoardForm(Form):
     neighbours: list[tuple[str, str]] = Field(default_factory=list)
     matched: list[list[str]] = Field(default_factory=list)  # groups of parts from one lot
     warmth: WarmthForm | None = None
+    mains_side: VoltsValue | None = None  # rms volts of the mains, where they reach the board or its transformer
 
 
 @dataclass(frozen=True)
@@ -155,6 +170,9 @@ def _inconsistencies(form: BoardForm) -> list[tuple[tuple[str | int, ...], str, 
         if trimmer.sets not in outputs:
             what = f"trimmer {name} sets '{trimmer.sets}', which is no output"
             found.append((("trimmers", name, "sets"), what, nearest(trimmer.sets, outputs)))
+        elif trimmer.reaches is not None and trimmer.reaches.room(abs(form.terminals[trimmer.sets].nominal or 0.0)) < 0:
+            what = f"trimmer {name} reaches {trimmer.reaches}, which leaves out what {trimmer.sets} is nominally"
+            found.append((("trimmers", name, "reaches"), what, "write the magnitudes at its two ends"))
     if form.safe_below <= 0.0:
         found.append((("safe below",), "the safe voltage is not above zero", "write for example '2 V'"))
     return found

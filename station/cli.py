@@ -73,11 +73,17 @@ def run(
     simulated: Annotated[
         bool, typer.Option("--simulated", help="On a simulated bench with a simulated board.")
     ] = False,
+    bench: Annotated[
+        Path | None, typer.Option("--bench", metavar="FILE", help="On the instruments of a bench file.")
+    ] = None,
     seed: SeedOption = 1,
     fault: Annotated[
         list[str] | None,
         typer.Option("--fault", metavar="PART:KIND", help="A fault of the simulated board, such as R108:open."),
     ] = None,
+    operator: Annotated[
+        str, typer.Option("--operator", metavar="NAME", help="Who tests and acknowledges the cautions.")
+    ] = "",
     store: StoreOption = None,
     json_: JsonOption = False,
 ) -> None:
@@ -85,10 +91,48 @@ def run(
     from station.commands import run_board
     from station.testing import Wanted
 
-    if not simulated:
-        raise InputError.about("a bench of instruments can't be described yet", "add --simulated")
-    board = Wanted(serial, seed, tuple(fault or ()))
-    raise typer.Exit(run_board(profile, board, store, console(), as_json=json_))
+    if simulated == (bench is not None):
+        what = "a run is on a bench or on a simulated one" + (", not on both" if simulated else "")
+        raise InputError.about(what, "write --bench FILE, or else --simulated")
+    if fault and not simulated:
+        raise InputError.about("a fault can only be put into a simulated board", "take --fault out")
+    board = Wanted(serial, seed, tuple(fault or ()), operator)
+    raise typer.Exit(run_board(profile, board, store, console(), as_json=json_, bench=bench))
+
+
+@app.command()
+def bench(
+    file: Annotated[Path | None, typer.Argument(metavar="FILE", help="The bench file to look at.")] = None,
+    profile: Annotated[
+        str | None, typer.Option("--profile", metavar="PROFILE", help="Say how well the bench holds its limits.")
+    ] = None,
+    find: Annotated[bool, typer.Option("--find", help="List what VISA finds, and begin a bench file with it.")] = False,
+    simulate: Annotated[
+        str | None, typer.Option("--simulate", metavar="BOARD", help="Serve a simulated bench with this board on it.")
+    ] = None,
+    seed: SeedOption = 1,
+    fault: Annotated[
+        list[str] | None, typer.Option("--fault", metavar="PART:KIND", help="A fault of the simulated board.")
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("--output", metavar="FILE", help="Its bench file; BOARD.bench.yaml if left out.")
+    ] = None,
+    json_: JsonOption = False,
+) -> None:
+    """Look at a bench: who is there, in what state, how well calibrated. Or serve a simulated one in real time."""
+    if (file is not None) + find + (simulate is not None) != 1:
+        raise InputError.about(
+            "a bench is looked at, looked for or simulated", "write FILE, --find or --simulate BOARD"
+        )
+    if simulate is not None:
+        from station.serving import serve_bench
+
+        raise typer.Exit(serve_bench(simulate, fault or (), seed, output, console()))
+    from station.benching import find_instruments, look_at_bench
+
+    if file is None:
+        raise typer.Exit(find_instruments(console()))
+    raise typer.Exit(look_at_bench(file, profile, console(), as_json=json_))
 
 
 @app.command()

@@ -8,36 +8,26 @@ from rich.console import Console
 from rich.text import Text
 
 from station import demo
+from station.benchfile import load_bench_file
 from station.errors import InputError, StationError
 from station.exits import DONE, exit_code
-from station.forms import nearest
 from station.interrupts import Interrupts, deferred_signals
 from station.lookup import chosen_store, written_certificate
-from station.profile import Profile, load_profile
+from station.operators import Person
+from station.profile import Profile
 from station.rehearsal import Rehearsal, rehearsed
 from station.report.documents import check_document, print_json, run_document
-from station.report.screen import Head, open_screen
+from station.report.head import Head
+from station.report.screen import Screen, open_screen
 from station.report.tables import batch_table, check_view, said, yield_text
 from station.report.wording import OUTCOME_STYLES, sentence
-from station.run import Ended, Told
+from station.run import Ended
 from station.safety import CUT_BY_HAND
+from station.shipped import found_profile
 from station.store import open_store
-from station.testing import Tested, Wanted, tested
+from station.testing import Attended, Tested, Wanted, tested
 
 __all__ = ["check_profile", "run_board", "run_demo"]
-
-PROFILES = Path(__file__).resolve().parent.parent / "profiles"
-
-
-def found_profile(name: str) -> Profile:
-    """Return the profile of a file, or of the shipped one of this name; InputError where there is neither."""
-    path = Path(name)
-    if path.exists() or path.suffix in (".yaml", ".yml"):
-        return load_profile(path)
-    known = [f"{file.parent.name}/{file.stem}" for file in sorted(PROFILES.glob("*/*.yaml")) if file.stem != "board"]
-    if name in known:
-        return load_profile(PROFILES / f"{name}.yaml")
-    raise InputError.about(f"there is no profile '{name}'", f"{nearest(name, known)}, or the name of a file")
 
 
 def check_profile(name: str, *, as_json: bool) -> int:
@@ -52,19 +42,25 @@ def check_profile(name: str, *, as_json: bool) -> int:
     return DONE
 
 
-def run_board(name: str, board: Wanted, store: str | None, console: Console, *, as_json: bool) -> int:
-    """Test one simulated board; its outcome goes to stdout in one line, or as JSON."""
+def run_board(
+    name: str, board: Wanted, store: str | None, console: Console, *, as_json: bool, bench: Path | None = None
+) -> int:
+    """Test one board, on a file's bench or else a simulated one; its outcome goes to stdout in one line, or as JSON."""
     profile = found_profile(name)
     _check_serial(board.serial)
+    file = None if bench is None else load_bench_file(bench)
+    _check_operator(board.operator)
     with deferred_signals() as interrupts:
+        at = None if file is None else Attended(file, Person(console, interrupts))
         rehearsal = _rehearsed(profile, interrupts)
         with open_store(chosen_store(store)) as record:
-            done = tested(profile, board, record, _screen(console), rehearsal, interrupts)
+            done = tested(profile, board, record, _screen(console), rehearsal, interrupts, at)
         _tell_safe(done.ended, console)
         if as_json:
             print_json(run_document(done, profile.name, profile.revision))
         else:
-            said(Text(f"SIMULATED {board.serial}  {_sentence(done.ended)}"))
+            mark = "SIMULATED " if done.simulated else ""
+            said(Text(f"{mark}{board.serial}  {_sentence(done.ended)}"))
         return exit_code(done.ended)
 
 
@@ -102,6 +98,12 @@ def _check_serial(serial: str) -> None:
         raise InputError.about(what, "write 1 to 64 letters, digits, dashes or dots, no slashes, no blank at an end")
 
 
+def _check_operator(name: str) -> None:
+    if name != name.strip() or len(name) > 64 or not name.isprintable():
+        what = f"'{name[:64]}' is not an operator's name"
+        raise InputError.about(what, "write at most 64 letters, no blank at an end")
+
+
 def _rehearsed(profile: Profile, interrupts: Interrupts) -> Rehearsal:
     """Rehearse before power; what goes wrong on the nominal board is the profile's or the netlist's fault."""
     rehearsal = rehearsed(profile, interrupts)
@@ -111,20 +113,20 @@ def _rehearsed(profile: Profile, interrupts: Interrupts) -> Rehearsal:
     return rehearsal
 
 
-def _screen(console: Console) -> Callable[[Head, Callable[[], float]], AbstractContextManager[Told]]:
+def _screen(console: Console) -> Callable[[Head, Callable[[], float]], AbstractContextManager[Screen]]:
     return lambda head, seconds: open_screen(console, head, seconds)
 
 
-def _batch_screen(console: Console) -> Callable[[Head, Callable[[], float]], AbstractContextManager[Told]]:
+def _batch_screen(console: Console) -> Callable[[Head, Callable[[], float]], AbstractContextManager[Screen]]:
     """Show a batch's runs live where there is a terminal, and not at all elsewhere: each gets its line at its end."""
 
     @contextmanager
-    def show(head: Head, seconds: Callable[[], float]) -> Iterator[Told]:
+    def show(head: Head, seconds: Callable[[], float]) -> Iterator[Screen]:
         if not console.is_terminal:
-            yield lambda ask, reply: None
+            yield Screen(lambda ask, reply: None)
             return
-        with open_screen(console, head, seconds, transient=True) as told:
-            yield told
+        with open_screen(console, head, seconds, transient=True) as screen:
+            yield screen
 
     return show
 

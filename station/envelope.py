@@ -5,6 +5,8 @@ reaches an instrument, and an answer that shows the board misbehaving stops the 
 """
 
 import math
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 from station.asks import GND, Ask, Draw, Fed, Feed, Mode, Quantity, Read, Reading
@@ -14,6 +16,7 @@ from station.quantities import format_value
 
 __all__ = ["Envelope"]
 
+NOTHING_FED: Mapping[str, float] = MappingProxyType({})
 WRONG_SIGN_VOLTS = 1.0  # more than a clamping diode allows at the currents of a first power-up
 
 
@@ -29,10 +32,15 @@ class Envelope:
             if form.kind != "probe"
         }
 
-    def refuse_beyond(self, ask: Ask[Any]) -> None:
-        """Raise InputError for an ask beyond the board's absolute limits, before anybody answers it."""
+    def refuse_beyond(self, ask: Ask[Any], fed: Mapping[str, float] = NOTHING_FED) -> None:
+        """Raise InputError for an ask beyond the board's absolute limits, before anybody answers it.
+
+        `fed` are the volts that stand at each input: an ohmmeter goes on a board without power only.
+        """
         if isinstance(ask, Feed):
             self._check_feed(ask)
+        elif isinstance(ask, Read) and ask.quantity is Quantity.RESISTANCE:
+            self._check_unfed(ask, fed)
         elif isinstance(ask, Draw):
             rated = self._terminals[ask.terminal].rated
             if not 0.0 <= ask.amps <= (math.inf if rated is None else 2.0 * rated):
@@ -50,6 +58,13 @@ class Envelope:
         if ask.volts and not 0.0 < ask.amps_limit < math.inf:
             what = f"{ask.terminal} was to be fed {ask.volts:g} V under a limit of {ask.amps_limit:g} A"
             raise InputError.about(what, "give the step a current limit")
+
+    def _check_unfed(self, ask: Read, fed: Mapping[str, float]) -> None:
+        live = [f"{name} is fed {volts:g} V" for name, volts in fed.items() if volts]
+        if live:
+            at = ask.against if ask.terminal == GND else ask.terminal
+            what = f"ohms were to be read at {at} while {live[0]}"
+            raise InputError.about(what, "put the step before the ramp, or behind a discharge")
 
     def stop_on(self, ask: Ask[Any], reply: object) -> None:
         """Raise BoardStopped where an answer shows that the board must not be taken further."""

@@ -5,6 +5,8 @@
     ├── BenchError        wiring, instrument or link                            (the bench)        exit 5
     ├── StoreError        the record's disk or server                           (its keeper)       exit 5
     ├── Unreadable        a reading could not be taken; thrown into a program, which goes on
+    │   ├── Beyond        ohms beyond what the range of a test current shows, on either side
+    │   └── NotHere       this bench has nothing to take it with
     ├── NotSolved         a simulated board's circuit has no solution; in lockstep the lane ends with it
     ├── BoardStopped      the board reached a limit; thrown into a program, which ends Failed
     └── Interrupted       Ctrl-C, SIGTERM or the operator                       (nobody)           exit 4
@@ -17,9 +19,11 @@ from dataclasses import dataclass
 
 __all__ = [
     "BenchError",
+    "Beyond",
     "BoardStopped",
     "InputError",
     "Interrupted",
+    "NotHere",
     "NotSolved",
     "Problem",
     "StationError",
@@ -78,6 +82,18 @@ class StoreError(StationError):
 
 class Unreadable(StationError):
     """A reading could not be taken: overload, not a number, no answer. Never a number."""
+
+
+class Beyond(Unreadable):
+    """Ohms beyond the range, of which only `ohms`, its end, is known; below zero where a charge drives them."""
+
+    def __init__(self, cause: str, ohms: float) -> None:
+        super().__init__(cause)
+        self.ohms = ohms
+
+
+class NotHere(Unreadable):
+    """This bench has nothing to take the reading with, whatever the board does."""
 
 
 class NotSolved(StationError):

@@ -18,11 +18,17 @@ from station.quantities import Limit, LimitError, parse_value, percent
 __all__ = [
     "AmpsValue",
     "CurrentLimit",
+    "DecibelLimit",
+    "FaradsValue",
     "Form",
+    "HertzValue",
     "KelvinPerWattValue",
+    "OhmsValue",
+    "PowerLimit",
     "RatioLimit",
     "RatioPerVoltLimit",
     "RatioValue",
+    "ResistanceLimit",
     "SecondsValue",
     "VoltageLimit",
     "VoltsRange",
@@ -75,10 +81,16 @@ def _range(text: object) -> Limit:
 VoltsValue = Annotated[float, _value("V"), _described("15 V")]
 AmpsValue = Annotated[float, _value("A"), _described("150 mA")]
 SecondsValue = Annotated[float, _value("s"), _described("5 s")]
+OhmsValue = Annotated[float, _value("ohm"), _described("1 kΩ")]
+FaradsValue = Annotated[float, _value("F"), _described("4700 µF")]
+HertzValue = Annotated[float, _value("Hz"), _described("50 Hz")]
 KelvinPerWattValue = Annotated[float, _value("K/W"), _described("3 K/W")]
 RatioValue = Annotated[float, BeforeValidator(_ratio), _described("2 %")]
 VoltageLimit = Annotated[Limit, _limit("V"), _described("15 V ± 1 %")]
 CurrentLimit = Annotated[Limit, _limit("A"), _described("16 mA .. 20 mA")]
+ResistanceLimit = Annotated[Limit, _limit("ohm"), _described("at least 1 kΩ")]
+PowerLimit = Annotated[Limit, _limit("W"), _described("at most 12 W")]
+DecibelLimit = Annotated[Limit, _limit("dB"), _described("at least 60 dB")]
 RatioLimit = Annotated[Limit, _limit("1"), _described("at most 0.5 %")]
 RatioPerVoltLimit = Annotated[Limit, _limit("1/V"), _described("at most 0.1 %/V")]
 VoltsRange = Annotated[Limit, BeforeValidator(_range), _described("19 V .. 26 V")]

@@ -1,8 +1,11 @@
 """Answer one simulated board's asks without a wire, for lockstep: what its bench would show, and what it would take."""
 
+import math
 from dataclasses import dataclass
 
+from drivers import OhmsRange, dialect
 from simulated.lanes import Lane
+from simulated.ohms_lanes import OhmsTest
 from station.asks import (
     Draw,
     Drawn,
@@ -19,18 +22,19 @@ from station.asks import (
     Turned,
     Wait,
 )
-from station.bench import CHARGING_SECONDS, expected_volts, protection_volts
+from station.bench import CHARGING_SECONDS, protection_volts
 from station.board import Board
-from station.errors import NotSolved, Unreadable
-from station.opening import METER_SHEET, READBACK_ACCURACY
-from station.readings import Look, amps_look, volts_look
+from station.errors import Beyond, NotSolved, Unreadable
+from station.metering import expected_volts
+from station.opening import LOAD_ACCURACY, METER_SHEET, READBACK_ACCURACY
+from station.readings import Look, amps_look, drawn, leads, ohms_look, ripple_look, tested_range, volts_look
 
 __all__ = ["Desk", "LanePerformer", "Unsolved"]
 
 
 # What asks take on the simulated bench, there and back on the wire included (seconds).
 SET_SECONDS, LOOK_SECONDS, OFF_SECONDS, DRAW_SECONDS = 0.021, 0.003, 0.051, 0.021
-READ_SECONDS, CHANNEL_SECONDS, CURRENT_SECONDS, LINE_HERTZ = 0.0018, 0.04, 0.002, 50.0
+READ_SECONDS, CHANNEL_SECONDS, CURRENT_SECONDS, RIPPLE_SECONDS, LINE_HERTZ = 0.0018, 0.04, 0.002, 1.001, 50.0
 OVERLOAD = 9e37
 
 
@@ -47,13 +51,15 @@ class Desk:
             name: amps_look(READBACK_ACCURACY, channel)
             for channel, name in enumerate(board.terminals("input"), start=1)
         }
+        self.ripple = ripple_look(METER_SHEET)
         self._board = board
         self._volts: dict[tuple[str, float], tuple[_MeterLook, ...]] = {}
+        self._ohms: dict[tuple[float, float], _OhmsLook] = {}
 
     def volts(self, terminal: str, effort: float) -> "tuple[_MeterLook, ...]":
         """Return the looks of the meter at a terminal, the second where the first shows an overload."""
         if (terminal, effort) not in self._volts:
-            cycles = next((each for each in METER_SHEET.resolution if each >= effort), max(METER_SHEET.resolution))
+            cycles = _cycles(effort)
             ranges = METER_SHEET.range_volts(expected_volts(self._board, terminal)), METER_SHEET.highest_range_volts
             seconds = READ_SECONDS + 2.0 * cycles / LINE_HERTZ
             self._volts[terminal, effort] = tuple(
@@ -61,12 +67,38 @@ class Desk:
             )
         return self._volts[terminal, effort]
 
+    def ohms(self, test_amps: float, effort: float) -> "_OhmsLook":
+        """Return the look of the meter at ohms, at a test current."""
+        if (test_amps, effort) not in self._ohms:
+            traits, cycles = dialect("meter").meter, _cycles(effort)
+            assert traits is not None
+            chosen = tested_range(traits.ranges_ohms, test_amps)
+            seconds, end = READ_SECONDS + 2.0 * cycles / LINE_HERTZ, traits.over_range * chosen.ohms
+            look = _OhmsLook(chosen, end, cycles, seconds, ohms_look(METER_SHEET, chosen, cycles))
+            self._ohms[test_amps, effort] = look
+        return self._ohms[test_amps, effort]
+
+
+def _cycles(effort: float) -> float:
+    return next((each for each in METER_SHEET.resolution if each >= effort), max(METER_SHEET.resolution))
+
 
 @dataclass(frozen=True)
 class _MeterLook:
     """A look of the meter on a range (volts), what it takes (seconds), and what becomes of what it shows."""
 
     range_volts: float
+    cycles: float
+    seconds: float
+    look: Look
+
+
+@dataclass(frozen=True)
+class _OhmsLook:
+    """A look of the meter at ohms: the range, the ohms it ends at, and the rest as of volts."""
+
+    chosen: OhmsRange
+    end_ohms: float
     cycles: float
     seconds: float
     look: Look
@@ -82,6 +114,7 @@ class LanePerformer:
     def feed(self, ask: Feed) -> Fed:
         """See Performer."""
         lane, volts = self.lane, abs(ask.volts)
+        lane.let(None)
         if lane.feed(ask.terminal, volts, ask.amps_limit):
             lane.clock.advance(SET_SECONDS if volts else OFF_SECONDS)
         if not volts:
@@ -101,7 +134,7 @@ class LanePerformer:
         """See Performer."""
         if self.lane.draw(ask.terminal, ask.amps):
             self.lane.clock.advance(DRAW_SECONDS)
-        return Drawn()
+        return drawn(LOAD_ACCURACY, ask.amps)
 
     def wait(self, ask: Wait) -> None:
         """See Performer."""
@@ -109,10 +142,15 @@ class LanePerformer:
 
     def read(self, ask: Read) -> Reading:
         """See Performer."""
-        self._solved()
         lane = self.lane
+        if ask.quantity is Quantity.RESISTANCE:
+            return self._ohms(ask)
+        lane.let(None)
+        self._solved()
         if ask.quantity is Quantity.VOLTAGE:
             return self._volts(ask)
+        if ask.quantity is Quantity.RIPPLE:
+            return self._ripple(ask)
         look = self._desk.currents.get(ask.terminal)
         if look is None:
             raise Unreadable(f"no instrument reads a current at {ask.terminal}")
@@ -131,10 +169,30 @@ class LanePerformer:
         self._channel = name
         return each.look.reading(shown, lane.clock.seconds())
 
+    def _ripple(self, ask: Read) -> Reading:
+        """Nothing alternates on a lane: a meter shows its own floor."""
+        lane, name = self.lane, ask.terminal
+        lane.clock.advance(RIPPLE_SECONDS + (CHANNEL_SECONDS if self._channel != name else 0.0))
+        self._channel = name
+        return self._desk.ripple.reading(lane.shown_ripple(), lane.clock.seconds())
+
+    def _ohms(self, ask: Read) -> Reading:
+        lane, (terminal, turned) = self.lane, leads(ask)
+        each = self._desk.ohms(ask.test_amps, ask.effort)
+        lane.let(OhmsTest(terminal, turned, ask.test_amps))
+        self._solved()
+        shown = lane.shown_ohms(range_ohms=each.chosen.ohms, cycles=each.cycles)
+        channel = f"{terminal} turned" if turned else terminal
+        lane.clock.advance(each.seconds + (CHANNEL_SECONDS if self._channel != channel else 0.0))
+        self._channel = channel
+        if abs(shown) >= OVERLOAD:
+            raise Beyond(f"{terminal} resistance: beyond the meter's range", math.copysign(each.end_ohms, shown))
+        return each.look.reading(shown, lane.clock.seconds())
+
     def turn(self, ask: Turn) -> Turned:
         """See Performer."""
-        clockwise = ask.toward is Toward.CLOCKWISE
-        done = self.lane.hands.turn(ask.trimmer, clockwise=clockwise, missing_volts=ask.remaining)
+        clockwise, turns = ask.toward is Toward.CLOCKWISE, ask.turns_left
+        done = self.lane.hands.turn(ask.trimmer, clockwise=clockwise, missing_volts=ask.remaining, about_turns=turns)
         return Turned.DONE if done else Turned.STUCK
 
     def question(self, ask: Question) -> str:

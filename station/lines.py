@@ -5,7 +5,7 @@ from enum import Enum
 
 from station.quantities import Limit
 
-__all__ = ["Judgement", "Line", "Outcome", "overall"]
+__all__ = ["Judgement", "Line", "Outcome", "not_here", "overall"]
 
 
 class Outcome(Enum):
@@ -50,12 +50,21 @@ class Judgement:
     guard: float | None = None  # guard band that was applied
     effort: float | None = None  # power-line cycles of the reading that settled it
     cause: str = ""
+    counts: bool = True  # False: this bench can't start the line, and the run's outcome rests on its other lines
+
+
+def not_here(line: Line, cause: str) -> Judgement:
+    """Return the judgement of a line that this bench can't start, because of what it has or what is in front of it."""
+    return Judgement(line, Outcome.NOT_STARTED, cause=cause, counts=False)
 
 
 def overall(judgements: tuple[Judgement, ...]) -> Outcome:
-    """Return the outcome of a whole run: the worst of its lines, with Failed above all."""
-    outcomes = {judgement.outcome for judgement in judgements}
+    """Return the outcome of a whole run: the worst of its lines, with Failed above all.
+
+    Lines that could not be started on this bench are left out.
+    """
+    outcomes = {judgement.outcome for judgement in judgements if judgement.counts}
     for worst in (Outcome.FAILED, Outcome.ABORTED, Outcome.UNDECIDED, Outcome.NOT_STARTED):
         if worst in outcomes:
             return worst
-    return Outcome.PASSED if judgements else Outcome.NOT_STARTED
+    return Outcome.PASSED if outcomes else Outcome.NOT_STARTED

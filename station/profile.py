@@ -14,7 +14,7 @@ from station.errors import InputError, Problem, halves
 from station.forms import Form, RatioValue, fill, meant, nearest
 from station.judge import Rule
 from station.quantities import format_value
-from station.steps import KINDS, Setup, StepForm
+from station.steps import KINDS, BoundStep, Setup, StepForm
 
 __all__ = ["BoundStep", "DecisionForm", "Profile", "load_profile", "parse_profile"]
 
@@ -68,14 +68,6 @@ class ProfileForm(Form):
     board: str
     decision: DecisionForm = DecisionForm()
     steps: list[dict[str, Any]] = Field(min_length=1)
-
-
-@dataclass(frozen=True)
-class BoundStep:
-    """A step with the setup it runs under."""
-
-    form: StepForm
-    setup: Setup
 
 
 @dataclass(frozen=True)
@@ -154,6 +146,7 @@ class _Steps:
         self._inherited: float | None = None
         self._ramp_unread = False  # a ramp is there, but wrong: what later steps inherit is not known
         self._titles: set[str] = set()
+        self._before: tuple[BoundStep, ...] = ()
 
     def bound(self, entries: object) -> Iterator[BoundStep]:
         """Yield the steps that can be read; entries that are no mappings are the form's to report."""
@@ -163,9 +156,11 @@ class _Steps:
             if form is None:
                 self._ramp_unread |= isinstance(entry, dict) and "ramp" in (meant(str(kind), KINDS) for kind in entry)
                 continue
-            setup = Setup(self.board, self.rule, self._title(form), self._amps_limit(form, (*path, form.kind)))
+            limit = self._amps_limit(form, (*path, form.kind))
+            setup = Setup(self.board, self.rule, self._title(form), limit, self._before)
             self._check(form, setup, (*path, form.kind), entry[form.kind])
-            yield BoundStep(form, setup)
+            self._before = (*self._before, BoundStep(form, setup))
+            yield self._before[-1]
 
     def _form(self, entry: dict[str, Any], path: Path_) -> StepForm | None:
         if len(entry) != 1:
@@ -211,7 +206,7 @@ class _Steps:
         return title
 
     def _amps_limit(self, form: StepForm, path: Path_) -> float:
-        own = form.own_amps_limit()
+        own = form.own_amps_limit(self._before)
         if form.kind == "ramp":
             self._inherited = own
         if own is None and form.powers:

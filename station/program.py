@@ -1,9 +1,11 @@
 """Chain a profile's steps into one program: a coroutine that asks, is told, and returns every line's judgement."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-from station.asks import Judged, StepEnded, StepStarted
+from station.asks import Judged, Question, StepEnded, StepStarted
 from station.errors import BoardStopped, Unreadable
+from station.hazards import ACKNOWLEDGED, LOCAL_RULES, Hazard, Hazards, joined
 from station.lines import Judgement, Line, Outcome
 from station.profile import BoundStep, Profile
 
@@ -12,9 +14,10 @@ __all__ = ["Program", "compiled"]
 
 @dataclass(frozen=True)
 class Program:
-    """A profile ready to be run on any performer."""
+    """A profile ready to be run on any performer; with `asks_care` the operator acknowledges its dangers."""
 
     steps: tuple[BoundStep, ...]
+    asks_care: bool = False
 
     def lines(self) -> tuple[Line, ...]:
         """Return all that a run will judge, in order."""
@@ -23,13 +26,20 @@ class Program:
     async def run(self) -> tuple[Judgement, ...]:
         """Run the steps in order; once one has stopped the run, the lines of later ones are NotStarted."""
         judgements: list[Judgement] = []
-        stopped = ""
+        stopped, met = "", set[Hazard]()
         for index, step in enumerate(self.steps):
             if stopped:
                 judged = _all(step, Outcome.NOT_STARTED, stopped)
             else:
-                await StepStarted(index, step.setup.title, step.form.caution(step.setup))
-                judged, stopped = await _attempt(step)
+                new = [danger for danger in step.form.dangers(step.setup) if danger not in met]
+                met.update(new)
+                caution = _caution(step, new)
+                await StepStarted(index, step.setup.title, caution)
+                if self.asks_care and new and not await _acknowledged(step, new, caution):
+                    stopped = f"the cautions of '{step.setup.title}' were not acknowledged"
+                    judged = _all(step, Outcome.ABORTED, stopped)
+                else:
+                    judged, stopped = await _attempt(step)
             for judgement in judged:
                 await Judged(judgement)
             judgements += judged
@@ -37,9 +47,27 @@ class Program:
         return tuple(judgements)
 
 
-def compiled(profile: Profile) -> Program:
-    """Return the program of a checked profile."""
-    return Program(profile.steps)
+def compiled(profile: Profile, hazards: Hazards | None = None) -> Program:
+    """Return the program of a checked profile; with `hazards` its cautions tell them, and are acknowledged."""
+    if hazards is None:
+        return Program(profile.steps)
+    told = tuple(replace(step, setup=replace(step.setup, hazards=hazards)) for step in profile.steps)
+    return Program(told, asks_care=True)
+
+
+def _caution(step: BoundStep, new: Sequence[Hazard]) -> str:
+    """Return what the operator should mind from a step on: what is computed, and what its kind always says."""
+    hazards = step.setup.hazards
+    left = hazards.stored_text() if step.form.discharges else ""
+    computed = joined(*(hazards.text(danger) for danger in new), left)
+    told = joined(computed, step.form.caution(step.setup), hazards.heat_text(step.setup.title))
+    return joined(told, LOCAL_RULES) if told else ""
+
+
+async def _acknowledged(step: BoundStep, new: Sequence[Hazard], caution: str) -> bool:
+    kinds = " and ".join(danger.value for danger in new)
+    answer = await Question(f"{step.setup.title}: {kinds}. Cautions read and kept?", (ACKNOWLEDGED, "stop"), caution)
+    return answer == ACKNOWLEDGED
 
 
 async def _attempt(step: BoundStep) -> tuple[tuple[Judgement, ...], str]:
@@ -54,9 +82,10 @@ async def _attempt(step: BoundStep) -> tuple[tuple[Judgement, ...], str]:
     promised = step.form.lines(step.setup)
     if tuple(judgement.line for judgement in judged) != promised:
         raise AssertionError(f"the step '{title}' promised {len(promised)} lines and judged others")
-    bad = [judgement for judgement in judged if judgement.outcome is not Outcome.PASSED]
-    if bad and step.form.stops_run and any(judgement.outcome is Outcome.FAILED for judgement in bad):
-        return judged, f"'{title}' failed"
+    outcomes = {judgement.outcome for judgement in judged}
+    for bad, words in ((Outcome.FAILED, "failed"), (Outcome.ABORTED, "was aborted")):
+        if step.form.stops_run and bad in outcomes:
+            return judged, f"'{title}' {words}"
     return judged, ""
 
 

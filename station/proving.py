@@ -9,7 +9,6 @@ from pathlib import Path
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-from station.commands import found_profile
 from station.counts import load_repair_counts
 from station.defects import chosen, universe_of
 from station.errors import StoreError
@@ -24,6 +23,7 @@ from station.report.proof_document import proof_document
 from station.report.proof_page import proof_html
 from station.report.proof_view import proof_view
 from station.report.tables import said
+from station.shipped import found_profile
 from station.tally import Universe, Wanted
 
 __all__ = ["Asked", "prove_profile"]

@@ -22,6 +22,7 @@ _UNITS: dict[str, tuple[str, Decimal]] = {
     **{text: ("1", Decimal(factor)) for text, factor in _RATIOS.items()},
     "%/V": ("1/V", Decimal("0.01")),
     "K/W": ("K/W", Decimal(1)),
+    "dB": ("dB", Decimal(1)),
 }
 _SHOWN = {"ohm": "Ω", "1": "%", "1/V": "%/V"}  # how a base unit is written for people
 _SPELLINGS = str.maketrans({"µ": "u", "μ": "u", "−": "-", "–": "-", "\u00a0": " ", "\u202f": " "})
@@ -117,7 +118,7 @@ def _digits(value: Decimal) -> str:
 def _scaled(value: Decimal, unit: str) -> tuple[str, Decimal]:
     if unit in ("1", "1/V"):
         return "", value.scaleb(2)
-    if unit == "s" and abs(value) >= 1:
+    if unit == "dB" or (unit == "s" and abs(value) >= 1):
         return "", value
     allowed = {"p": -12, "n": -9, "µ": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9}
     if unit == "s":

@@ -4,14 +4,26 @@ One place for every performer, so that a simulated board is judged with the unce
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from drivers import AccuracyRow, AccuracyTable, bound, fitting_range, row_for
-from station.asks import Reading
+from drivers import AccuracyRow, AccuracyTable, OhmsRange, bound, fitting_range, range_of_current, row_for
+from station.asks import GND, Drawn, Read, Reading
+from station.errors import InputError, NotHere
+from station.quantities import format_value
 from station.uncertainty import rectangular, resolution
 
-__all__ = ["Look", "MeterSheet", "amps_look", "volts_look"]
+__all__ = [
+    "Look",
+    "MeterSheet",
+    "amps_look",
+    "drawn",
+    "leads",
+    "ohms_look",
+    "ripple_look",
+    "tested_range",
+    "volts_look",
+]
 
 
 @dataclass(frozen=True)
@@ -23,12 +35,15 @@ class MeterSheet:
 
     def range_volts(self, expected_volts: float) -> float:
         """Return the range that a reading is taken on."""
-        return fitting_range([row.range for row in self.accuracy.rows], expected_volts)
+        return fitting_range(self._ranges_volts(), expected_volts)
 
     @property
     def highest_range_volts(self) -> float:
         """The range that an overload is taken on once more."""
-        return self.accuracy.rows[-1].range
+        return self._ranges_volts()[-1]
+
+    def _ranges_volts(self) -> list[float]:
+        return [row.range for row in self.accuracy.rows if row.function == "voltage"]
 
 
 @dataclass(frozen=True)
@@ -48,8 +63,48 @@ class Look:
 def volts_look(sheet: MeterSheet, range_volts: float, cycles: float) -> Look:
     """Return the look of a meter on a range, integrating over so many power-line cycles."""
     row = row_for(sheet.accuracy, "voltage", range_volts)
-    u_random = math.hypot(row.noise_rms / math.sqrt(cycles), resolution(sheet.resolution[cycles] * range_volts))
-    return Look(row, u_random, f"meter, {range_volts:g} V range", cycles)
+    return Look(row, _u_random(sheet, row, cycles), f"meter, {range_volts:g} V range", cycles)
+
+
+def ohms_look(sheet: MeterSheet, chosen: OhmsRange, cycles: float) -> Look:
+    """Return the look of a meter at ohms, two-wire, on a range."""
+    row = row_for(sheet.accuracy, "resistance", chosen.ohms)
+    at = f"{format_value(chosen.ohms, 'ohm')} range at {format_value(chosen.test_amps, 'A')}"
+    return Look(row, _u_random(sheet, row, cycles), f"meter, {at}", cycles)
+
+
+def ripple_look(sheet: MeterSheet) -> Look:
+    """Return the look of a meter at what alternates; it counts as one power-line cycle, none can be chosen.
+
+    Raises NotHere where the meter's accuracy of it is not known.
+    """
+    try:
+        row = row_for(sheet.accuracy, "ripple", 0.0)
+    except LookupError as error:
+        raise NotHere("the bench file says nothing of the meter's accuracy of ripple; write it as 'ripple'") from error
+    return Look(row, math.hypot(row.noise_rms, resolution(row.digit)), "meter, what alternates", 1.0)
+
+
+def _u_random(sheet: MeterSheet, row: AccuracyRow, cycles: float) -> float:
+    return math.hypot(row.noise_rms / math.sqrt(cycles), resolution(sheet.resolution[cycles] * row.range))
+
+
+def leads(ask: Read) -> tuple[str, bool]:
+    """Return the terminal that ohms are asked at, and whether the leads are turned round: plus at GND.
+
+    Raises NotHere for ohms between two terminals.
+    """
+    if GND not in (ask.terminal, ask.against):
+        raise NotHere(f"no instrument reads ohms from {ask.terminal} to {ask.against}; one lead has to be at GND")
+    return (ask.against, True) if ask.terminal == GND else (ask.terminal, False)
+
+
+def tested_range(ranges: Sequence[OhmsRange], test_amps: float) -> OhmsRange:
+    """Return the range that has a test current; InputError, naming those there are, where none has."""
+    try:
+        return range_of_current(ranges, test_amps)
+    except LookupError as error:
+        raise InputError.about(str(error), "write one of these as the step's 'test current'") from error
 
 
 def amps_look(readback: AccuracyTable, channel: int) -> Look:
@@ -57,3 +112,8 @@ def amps_look(readback: AccuracyTable, channel: int) -> Look:
     row = row_for(readback, "current", 0.0)
     u_random = math.hypot(row.noise_rms, resolution(row.digit))
     return Look(row, u_random, f"supply channel {channel}, current readback", 1.0)
+
+
+def drawn(setting: AccuracyTable, amps: float) -> Drawn:
+    """Return the answer of a load that was set to a current; one whose input is off draws nothing, exactly."""
+    return Drawn(rectangular(bound(row_for(setting, "current", 0.0), amps)) if amps else 0.0)

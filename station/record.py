@@ -4,7 +4,7 @@ import json
 import os
 import time
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
@@ -15,7 +15,7 @@ from station.profile import Profile
 from station.store import Store, answers, judgements, readings, runs, steps
 from station.transcript import written_ask, written_reply
 
-__all__ = ["RunRecord", "begin", "judgement_facts"]
+__all__ = ["RunRecord", "begin", "close_left_open", "judgement_facts"]
 
 # Made once, values apart: worded anew for every answer, they would cost more than the disk does.
 _ANSWER, _READING, _JUDGEMENT = answers.insert(), readings.insert(), judgements.insert()
@@ -79,6 +79,15 @@ class RunRecord:
         closing["bench_seconds"] = safe.seconds
         with self._store.writing() as connection:
             connection.execute(runs.update().where(runs.c.id == self.id).values(**closing))
+
+
+def close_left_open(store: Store, run: str, cause: str, problems: Sequence[str]) -> None:
+    """Close a run whose station is gone as Aborted, with what could not be verified; one that has ended stays."""
+    safe = SafeState(verified=not problems, problems=tuple(problems))
+    closing = {"ended": _now(), "outcome": Outcome.ABORTED.value, "cause": cause, "safe": json.dumps(asdict(safe))}
+    with store.writing() as connection:
+        still_open = (runs.c.id == run) & runs.c.outcome.is_(None)
+        connection.execute(runs.update().where(still_open).values(**closing))
 
 
 def begin(

@@ -148,7 +148,7 @@ class _Conversation:
 
     def _answer(self, ask: Ask[Any]) -> object:
         """Return the answer, or what is to be thrown into the program in its place; on disk before it is returned."""
-        self._envelope.refuse_beyond(ask)
+        self._envelope.refuse_beyond(ask, self._fed)
         try:
             reply: object = ask.put_to(self._performer)
         except Unreadable as error:

@@ -241,4 +241,6 @@ class Tally:
 
 def _is_of(title: str, quantity: str) -> bool:
     """Whether a line judges what a reading of a quantity tells: regulation is made of voltages."""
+    if "resistance" in title:
+        return False
     return "current" in title if quantity == "current" else "current" not in title

@@ -27,7 +27,7 @@ from station.asks import (
     Turned,
     Wait,
 )
-from station.errors import Unreadable
+from station.errors import Beyond, NotHere, Unreadable
 
 __all__ = ["read_ask", "read_reply", "written_ask", "written_reply"]
 
@@ -49,7 +49,7 @@ def read_ask(text: str) -> Ask[Any]:
 def written_reply(reply: object) -> str:
     """Return an answer (or the Unreadable that stood in for one) as JSON text."""
     if isinstance(reply, Unreadable):
-        return json.dumps({"unreadable": str(reply)}, ensure_ascii=False)
+        return json.dumps({"unreadable": str(reply), **_kind_of(reply)}, ensure_ascii=False)
     if isinstance(reply, Enum):
         return json.dumps({"turned": reply.value})
     if reply is None or isinstance(reply, str):
@@ -61,7 +61,7 @@ def read_reply(text: str) -> object:
     """Return the answer in a JSON text."""
     data = json.loads(text)
     if "unreadable" in data:
-        return Unreadable(data["unreadable"])
+        return _unreadable(data["unreadable"], data)
     if "turned" in data:
         return Turned(data["turned"])
     if "said" in data:
@@ -72,6 +72,18 @@ def read_reply(text: str) -> object:
         pairs = {name: tuple((terminal, value) for terminal, value in conditions[name]) for name in ("fed", "drawn")}
         return Reading(**data, conditions=Conditions(**pairs))
     return {"Fed": Fed, "Drawn": Drawn}[kind](**_revived(data))
+
+
+def _kind_of(error: Unreadable) -> dict[str, Any]:
+    if isinstance(error, Beyond):
+        return {"beyond": error.ohms}
+    return {"here": False} if isinstance(error, NotHere) else {}
+
+
+def _unreadable(cause: str, data: Mapping[str, Any]) -> Unreadable:
+    if "beyond" in data:
+        return Beyond(cause, data["beyond"])
+    return NotHere(cause) if "here" in data else Unreadable(cause)
 
 
 def _fields(fact: Any) -> dict[str, Any]:  # noqa: ANN401  any frozen dataclass of asks.py

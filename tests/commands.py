@@ -12,7 +12,8 @@ FULL = Path(__file__).resolve().parent.parent / "profiles" / "dual15" / "full.ya
 
 def environment(home: Path, **more: str) -> Mapping[str, str]:
     """Return the environment with a home of its own, so that no test touches the user's record."""
-    return {**os.environ, "HOME": str(home), "XDG_DATA_HOME": str(home / "data"), "NO_COLOR": "1", **more}
+    own = {"HOME": str(home), "XDG_DATA_HOME": str(home / "data"), "XDG_STATE_HOME": str(home / "state")}
+    return {**os.environ, **own, "NO_COLOR": "1", **more}
 
 
 def railbench(*arguments: object, home: Path) -> subprocess.CompletedProcess[str]:

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from station import cli, exits
+from station.benchfile import parse_bench_file
 from station.board import load_board
 from station.profile import parse_profile
 from station.steps import KINDS
@@ -39,7 +40,7 @@ def test_the_example_profile_is_one():
     (example,) = re.findall(r"```yaml\n(profile:.*?)```", README, re.S)
     board = load_board(ROOT / "profiles" / "dual15" / "board.yaml")
 
-    assert len(parse_profile(example, ROOT / "README.md", board).steps) == 7
+    assert len(parse_profile(example, ROOT / "README.md", board).steps) == 8
 
 
 def test_the_exit_codes_are_the_table():
@@ -57,4 +58,11 @@ def test_developers_names_no_module_that_is_gone(room):
 def test_every_module_of_the_station_is_on_the_map():
     modules = {path.stem for path in (ROOT / "station").glob("*.py")} - {"__init__"}
 
-    assert modules - set(re.findall(r"`([a-z]+)`", DEVELOPERS)) == set()
+    assert modules - set(re.findall(r"`([a-z_]+)`", DEVELOPERS)) == set()
+
+
+def test_the_example_bench_file_fits_the_example_board():
+    (example,) = re.findall(r"```yaml\n(bench:.*?)```", README, re.S)
+    board = load_board(ROOT / "profiles" / "dual15" / "board.yaml")
+
+    assert parse_bench_file(example, ROOT / "README.md").misfits(board) == []

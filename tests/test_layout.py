@@ -51,8 +51,27 @@ BY_NAME = pytest.mark.parametrize("path", ALL, ids=name_of)
 # clock over; lockstep, defects and triage solve circuits without a bench; readings know the instruments' data sheets.
 DOORS = {
     "station": (),
-    "drivers": ("station.bench", "station.opening", "station.readings"),
-    "simulated": ("station.opening", "station.lane", "station.lockstep", "station.defects", "station.triage"),
+    "drivers": (
+        "station.bench",
+        "station.bench_state",
+        "station.bench_faults",
+        "station.benching",
+        "station.guardian",
+        "station.lane",
+        "station.metering",
+        "station.opening",
+        "station.readings",
+        "station.simulated_file",
+        "station.wiring",
+    ),
+    "simulated": (
+        "station.opening",
+        "station.serving",
+        "station.lane",
+        "station.lockstep",
+        "station.defects",
+        "station.triage",
+    ),
 }
 
 

@@ -3,11 +3,13 @@
 The setting time is common practice, no source.
 """
 
+from dataclasses import replace
 from types import MappingProxyType
 
-from drivers.dialects.dialect import Dialect, Question, Setting, Step
+from drivers.dialects.dialect import Dialect, Step
+from drivers.dialects.wording import Question, Selection, Setting
 
-__all__ = ["CHANNEL_LIST_LOAD", "SINGLE_CHANNEL_LOAD"]
+__all__ = ["LOADS"]
 
 
 def _load(name: str, *, after_value: str, after_header: str, one_channel: bool) -> Dialect:
@@ -44,7 +46,10 @@ def _load(name: str, *, after_value: str, after_header: str, one_channel: bool) 
     )
 
 
-CHANNEL_LIST_LOAD = _load(
-    "channel list load", after_value=",(@{channel})", after_header=" (@{channel})", one_channel=False
+_CHANNEL_LIST = _load("channel list load", after_value=",(@{channel})", after_header=" (@{channel})", one_channel=False)
+_SINGLE = _load("single channel load", after_value="", after_header="", one_channel=True)
+_SELECTED = replace(
+    _SINGLE, name="selected by number load", one_channel=False, selection=Selection("CHAN {channel}", "CHAN?")
 )
-SINGLE_CHANNEL_LOAD = _load("single channel load", after_value="", after_header="", one_channel=True)
+
+LOADS = (_CHANNEL_LIST, _SINGLE, _SELECTED)

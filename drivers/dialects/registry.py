@@ -3,14 +3,15 @@
 import difflib
 
 from drivers.dialects.dialect import Dialect
-from drivers.dialects.loads import CHANNEL_LIST_LOAD, SINGLE_CHANNEL_LOAD
+from drivers.dialects.loads import LOADS
 from drivers.dialects.meters import METER
-from drivers.dialects.supplies import CHANNEL_LIST, SINGLE_CHANNEL
+from drivers.dialects.plain_supplies import PLAIN_SUPPLIES
+from drivers.dialects.supplies import STANDARD_SUPPLIES
 from drivers.errors import UnknownDialect, Where
 
 __all__ = ["dialect", "dialect_names"]
 
-_KNOWN = (CHANNEL_LIST, SINGLE_CHANNEL, CHANNEL_LIST_LOAD, SINGLE_CHANNEL_LOAD, METER)
+_KNOWN = (*STANDARD_SUPPLIES, *PLAIN_SUPPLIES, *LOADS, METER)
 _BY_NAME = {known.name: known for known in _KNOWN}
 if len(_BY_NAME) != len(_KNOWN):
     raise ValueError("two dialects have the same name; rename one")

@@ -27,7 +27,7 @@ Layouts = Sequence[Layout]  # of the same unknowns and devices, one for each way
 
 Newton = Callable[..., tuple[State, Bools, Floats]]  # (problem, state, aid, iterations=, fresh=), dense or sparse
 
-_WARM_ITERATIONS = 25
+_WARM_ITERATIONS = 40
 _RAMP_ITERATIONS = 30
 _FIRST_RAMP_STEP = 0.05
 _LEAST_RAMP_STEP = 0.01

@@ -69,6 +69,17 @@ class OperatingPoint:
         """Return the amps a load draws into its plus, (B,)."""
         return np.where(self.solved, self.loads[:, end_column(name, self.ends.loads, "load")], np.nan)
 
+    def on(self, layout: Layout, ends: Ends) -> "OperatingPoint":
+        """Return this point on a circuit of the same netlist between other ends, which are off and carry nothing."""
+        if layout.names != self.layout.names or layout.first_supply != self.layout.first_supply:
+            raise CircuitError("the operating point is of another netlist; give one of the same netlist")
+        boards, shared = self.solved.size, layout.first_supply
+        unknowns = np.zeros((boards, layout.size + 1))
+        unknowns[:, :shared] = self.unknowns[:, :shared]
+        modes = np.full((boards, len(ends.supplies)), SupplyMode.OFF, dtype=np.int8)
+        loads = np.zeros((boards, len(ends.loads)))
+        return OperatingPoint(self.solved, layout, ends, unknowns, loads, modes, self.restless, self.knees)
+
     def share(self, lanes: NDArray[np.intp] | slice) -> "OperatingPoint":
         """Return the point of some of its boards; a point of one board stands for any."""
         if self.solved.size == 1:

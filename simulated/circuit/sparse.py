@@ -30,6 +30,9 @@ Lanes = NDArray[np.intp]
 _WELL = 0.3  # of the bounds on multipliers, so that boards around this one stay within them
 # Lanes that have arrived are dropped when so many have; moving the others costs about half an iteration.
 _WORTH_DROPPING = 0.4
+# From this iteration on, a lane has far to go, and is helped like one on its first step from a start: without, seven
+# times as many lanes have to have their sources raised while outputs give way under a load.
+_LATE = 4
 # Of few lanes numpy may add up in another order, and bits would depend on company.
 _LEAST_LANES = 8
 
@@ -157,7 +160,8 @@ class _Search:
             working = take_columns(working, lanes)
         bench = self._bench(working, lanes.size)
         for iteration in range(self._iterations):
-            line = self._stepped(working, bench, keep=fresh and iteration == 0, bend=fresh and iteration == 1)
+            bend = (fresh and iteration == 1) or iteration >= _LATE
+            line = self._stepped(working, bench, keep=fresh and iteration == 0, bend=bend)
             x = working.x + bench.step
             modes = self._next_modes(working, line, x)
             settled = self._settled(working, bench, line, x) & (modes == line.standing.modes).all(axis=0)

@@ -3,7 +3,7 @@
 from simulated.instruments.acquisition import MeterSettings
 from simulated.instruments.load import BENCH_LOAD, InputState, Load, LoadRatings
 from simulated.instruments.meter import Meter
-from simulated.instruments.supply import ChannelState, Supply
+from simulated.instruments.supply import ChannelState, Quirks, Supply
 from simulated.instruments.supply_channel import BENCH_SUPPLY, SupplyRatings
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "LoadRatings",
     "Meter",
     "MeterSettings",
+    "Quirks",
     "Supply",
     "SupplyRatings",
 ]

@@ -1,6 +1,7 @@
 """What a simulated meter does between a trigger and its readings: settings, multiplexer, trigger model, memory."""
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from simulated.clock import VirtualClock
 from simulated.instruments.converter import (
@@ -12,6 +13,7 @@ from simulated.instruments.converter import (
     range_for,
 )
 from simulated.instruments.errors import ScpiError
+from simulated.instruments.ohms import COMPLIANCE_VOLTS, OhmsConverter, OhmsSettings, hunted
 from simulated.ports import MeterPort
 
 __all__ = ["RANGE_SECONDS", "RELAY_SECONDS", "Acquisition", "MeterSettings", "Multiplexer"]
@@ -33,6 +35,7 @@ class MeterSettings:
     autozero: bool = True
     source: str = "IMM"
     samples: int = 1
+    function: Literal["VOLT", "RES"] = "VOLT"
 
     @property
     def range_volts(self) -> float:
@@ -48,6 +51,7 @@ class Multiplexer:
         self.closed: int | None = None
         self._port = port
         self._clock = clock
+        self._test_amps = 0.0
 
     def close(self, number: int) -> None:
         """Connect one input, which opens the one before it."""
@@ -63,39 +67,55 @@ class Multiplexer:
         self._switch(None)
 
     def volts(self) -> float:
-        """Return the true volts at the meter, 0 V with nothing connected."""
-        return 0.0 if self.closed is None else self._port.volts(self.closed)
+        """Return the true volts at the meter; with nothing connected 0 V, or all that drives a test current."""
+        if self.closed is None:
+            return COMPLIANCE_VOLTS if self._test_amps else 0.0
+        return self._port.volts(self.closed)
 
     def ripple_volts(self) -> float:
         """Return the true rms volts of what alternates at the meter, 0 V with nothing connected."""
         return 0.0 if self.closed is None else self._port.ripple_volts(self.closed)
 
+    def drive(self, amps: float) -> None:
+        """Let a test current flow into whatever is connected, 0 A for none."""
+        if amps != self._test_amps:
+            self._test_amps = amps
+            self._drive()
+
     def _switch(self, number: int | None) -> None:
         if number != self.closed:
             self.closed = number
+            if self._test_amps:
+                self._drive()
             self._clock.advance(RELAY_SECONDS)
+
+    def _drive(self) -> None:
+        self._port.drive(self.closed if self._test_amps else None, amps=self._test_amps, most_volts=COMPLIANCE_VOLTS)
 
 
 class Acquisition:
     """The trigger model with its memory of readings; a change of settings empties the memory."""
 
-    def __init__(self, multiplexer: Multiplexer, converter: Converter, clock: VirtualClock) -> None:
+    def __init__(
+        self, multiplexer: Multiplexer, converter: Converter, ohms_converter: OhmsConverter, clock: VirtualClock
+    ) -> None:
         self._multiplexer = multiplexer
-        self._converter = converter
+        self._converter, self._ohms_converter = converter, ohms_converter
         self._clock = clock
         self._memory: list[float] = []
         self._waiting = False
-        self.settings = MeterSettings()
+        self.settings, self.ohms = MeterSettings(), OhmsSettings()
 
     def reset(self) -> None:
         """Go back to the settings of *RST."""
-        self.change(MeterSettings())
+        self.change(MeterSettings(), OhmsSettings())
 
-    def change(self, settings: MeterSettings) -> None:
+    def change(self, settings: MeterSettings, ohms: OhmsSettings | None = None) -> None:
         """Take over new settings, and stop waiting for a trigger."""
-        self.settings = settings
+        self.settings, self.ohms = settings, ohms or self.ohms
         self.abort()
         self._memory = []
+        self._multiplexer.drive(self.ohms.range.amps if settings.function == "RES" else 0.0)
 
     def configure(self, range_volts: float | None, resolution_volts: float | None) -> None:
         """Preset everything for one kind of measurement: None lets the meter choose."""
@@ -107,6 +127,10 @@ class Acquisition:
                 raise ScpiError(-221, "a resolution needs a fixed range")
             preset = replace(preset, cycles=effort_resolving(resolution_volts, range_number=preset.range_number))
         self.change(preset)
+
+    def configure_ohms(self, ohms: OhmsSettings) -> None:
+        """Preset everything for ohms."""
+        self.change(MeterSettings(range_number=self.settings.range_number, function="RES"), ohms)
 
     def initiate(self) -> None:
         """Take readings into the memory, or wait for the trigger that starts them."""
@@ -146,6 +170,25 @@ class Acquisition:
         self._memory = [self._sample() for _ in range(self.settings.samples)]
 
     def _sample(self) -> float:
+        return self._volts() if self.settings.function == "VOLT" else self._ohms()
+
+    def _ohms(self) -> float:
+        volts = self._multiplexer.volts()
+        while (
+            self.ohms.autorange and (at := hunted(volts, range_number=self.ohms.range_number)) != self.ohms.range_number
+        ):
+            up = at > self.ohms.range_number
+            self.ohms = replace(self.ohms, range_number=at)
+            self._multiplexer.drive(self.ohms.range.amps)
+            self._clock.advance(RANGE_SECONDS)
+            volts = self._multiplexer.volts()
+            if up and hunted(volts, range_number=at) < at:
+                break  # between two ranges: it stays on the higher one
+        cycles = self.ohms.cycles
+        self._clock.advance(integration_seconds(cycles, autozero=self.settings.autozero))
+        return self._ohms_converter.read(volts, range_number=self.ohms.range_number, cycles=cycles)
+
+    def _volts(self) -> float:
         volts = self._multiplexer.volts()
         if self.settings.autorange:
             fitting = hunted_range(volts, range_number=self.settings.range_number)

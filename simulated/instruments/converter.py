@@ -13,21 +13,25 @@ from simulated.instruments.accuracy import Accuracy, drawn
 from simulated.instruments.answers import OVERLOAD
 
 __all__ = [
+    "DOWN_RANGE",
     "EFFORTS",
     "LINE_HERTZ",
     "METER_RANGES",
+    "OVER_RANGE",
     "Converter",
     "MeterRange",
     "effort_for",
+    "effort_of_share",
     "effort_resolving",
     "hunted_range",
     "integration_seconds",
+    "noise_share",
     "range_for",
 ]
 
 LINE_HERTZ = 50.0
-_OVER_RANGE = 1.2  # a range reads to 120 % of its name
-_DOWN_RANGE = 0.1  # autorange goes down below a tenth of it
+OVER_RANGE = 1.2  # a range reads to 120 % of its name
+DOWN_RANGE = 0.1  # autorange goes down below a tenth of it
 
 
 @dataclass(frozen=True)
@@ -45,7 +49,7 @@ class MeterRange:
 
     def noise_volts(self, cycles: float) -> float:
         """Return the rms noise of one reading in volts."""
-        return self.volts * max(self.floor, self.noise / math.sqrt(cycles))
+        return self.volts * noise_share(self.noise, self.floor, cycles)
 
 
 METER_RANGES = (
@@ -70,11 +74,16 @@ class Converter:
     def read(self, true_volts: float, *, range_number: int, cycles: float) -> float:
         """Return one reading on the range numbered `range_number`; ±9.9E37 beyond 120 % of it."""
         each = METER_RANGES[range_number]
-        if abs(true_volts) > _OVER_RANGE * each.volts:
+        if abs(true_volts) > OVER_RANGE * each.volts:
             return OVERLOAD if true_volts > 0 else -OVERLOAD
         noise = each.noise_volts(cycles) * float(self._rng.standard_normal())
         step = EFFORTS[cycles] * each.volts
         return round((self._errors[range_number].of(true_volts) + noise) / step) * step
+
+
+def noise_share(at_one_cycle: float, floor: float, cycles: float) -> float:
+    """Return the rms noise of one reading: it falls with the root of the cycles, down to a floor."""
+    return max(floor, at_one_cycle / math.sqrt(cycles))
 
 
 @lru_cache(maxsize=64)
@@ -85,9 +94,9 @@ def range_for(volts: float) -> int:
 
 def hunted_range(true_volts: float, *, range_number: int) -> int:
     """Return the range that autorange goes to from the one numbered `range_number`."""
-    while range_number < len(METER_RANGES) - 1 and abs(true_volts) > _OVER_RANGE * METER_RANGES[range_number].volts:
+    while range_number < len(METER_RANGES) - 1 and abs(true_volts) > OVER_RANGE * METER_RANGES[range_number].volts:
         range_number += 1
-    while range_number > 0 and abs(true_volts) < _DOWN_RANGE * METER_RANGES[range_number].volts:
+    while range_number > 0 and abs(true_volts) < DOWN_RANGE * METER_RANGES[range_number].volts:
         range_number -= 1
     return range_number
 
@@ -99,7 +108,11 @@ def effort_for(cycles: float) -> float:
 
 def effort_resolving(volts: float, *, range_number: int) -> float:
     """Return the shortest integration that resolves `volts` on a range, the longest if none does."""
-    fraction = volts / METER_RANGES[range_number].volts
+    return effort_of_share(volts / METER_RANGES[range_number].volts)
+
+
+def effort_of_share(fraction: float) -> float:
+    """Return the shortest integration that resolves a fraction of the range, the longest if none does."""
     # The tolerance takes away the dust of the division.
     return next((effort for effort, step in EFFORTS.items() if step <= fraction * (1 + 1e-9)), max(EFFORTS))
 

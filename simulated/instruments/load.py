@@ -8,7 +8,7 @@ import numpy as np
 from simulated.clock import VirtualClock
 from simulated.instruments.accuracy import Accuracy, Readback, Readout, drawn
 from simulated.instruments.channels import Channels, Style, channels_in, event, reading, setting, switch
-from simulated.instruments.parameters import Choice, Numeric
+from simulated.instruments.parameters import Choice, Integer, Numeric, Selected
 from simulated.instruments.scpi import Connection, Interpreter
 from simulated.instruments.status import Status
 from simulated.instruments.tree import Command, command
@@ -155,12 +155,16 @@ class Load:
         channels = channels_in(style, len(ports))
         self._interpreter = Interpreter(
             identity,
-            [*_level_commands(self._inputs, ratings, channels), *_input_commands(self._inputs, channels)],
+            [
+                *_level_commands(self._inputs, ratings, channels),
+                *_input_commands(self._inputs, channels),
+                *_selection(channels, len(ports)),
+            ],
             clock=clock,
             status=self._status,
             reset=self._reset,
             refresh=self._refresh,
-            channels=channels,
+            channels=channels.parameter,
         )
 
     def connection(self) -> Connection:
@@ -202,14 +206,29 @@ def _level_commands(inputs: Sequence[LoadInput], ratings: LoadRatings, channels:
     ]
 
 
+def _selection(channels: Channels, count: int) -> list[Command]:
+    """Return how the input is selected that all other messages act on, in styles that do so."""
+    selected = channels.parameter
+    if not isinstance(selected, Selected):
+        return []
+
+    def select(channel: int) -> None:
+        selected.channel = channel
+
+    return [
+        command("CHANnel", select, Integer(1, count)),
+        command("CHANnel?", lambda: str(selected.channel)),
+    ]
+
+
 def _mode(pattern: str, channels: Channels) -> tuple[Command, Command]:
     """Return a pair that takes constant current, the only mode there is: another one is refused with -141."""
 
     def query(which: tuple[int, ...]) -> str:
         return ",".join("CURR" for _ in which)
 
-    return command(pattern, lambda _mode, _which: None, Choice(("CURRent",)), channels), command(
-        f"{pattern}?", query, channels
+    return command(pattern, lambda _mode, _which: None, Choice(("CURRent",)), channels.parameter), command(
+        f"{pattern}?", query, channels.parameter
     )
 
 
@@ -226,6 +245,6 @@ def _input_commands(inputs: Sequence[LoadInput], channels: Channels) -> list[Com
             )
         ),
         event("INPut:PROTection:CLEar", channels, lambda channel: inputs[channel - 1].clear()),
-        reading("MEASure[:SCALar]:VOLTage[:DC]?", channels, lambda channel: inputs[channel - 1].measure_volts()),
-        reading("MEASure[:SCALar]:CURRent[:DC]?", channels, lambda channel: inputs[channel - 1].measure_amps()),
+        reading("MEASure[:SCALar]:VOLTage[:DC]?", "V", channels, lambda channel: inputs[channel - 1].measure_volts()),
+        reading("MEASure[:SCALar]:CURRent[:DC]?", "A", channels, lambda channel: inputs[channel - 1].measure_amps()),
     ]

@@ -1,4 +1,4 @@
-"""A simulated voltmeter with a multiplexed input, spoken to in SCPI: DC, and the rms of what alternates.
+"""A simulated multimeter with a multiplexed input, spoken to in SCPI: DC volts, ohms, the rms of what alternates.
 
 Input 1 is channel (@101); one is connected at a time. With none connected the meter reads its own zero.
 """
@@ -12,6 +12,8 @@ from simulated.instruments.acquisition import Acquisition, MeterSettings, Multip
 from simulated.instruments.answers import joined, nr1, nr3, quoted
 from simulated.instruments.converter import EFFORTS, METER_RANGES, Converter, effort_for, range_for
 from simulated.instruments.errors import ScpiError
+from simulated.instruments.ohms import OhmsConverter
+from simulated.instruments.ohms_commands import ohms_commands
 from simulated.instruments.parameters import (
     Boolean,
     ChannelList,
@@ -41,7 +43,7 @@ _SOURCES = Choice(("IMMediate", "BUS", "EXTernal"))
 
 
 class Meter:
-    """A voltmeter wired to one port of `inputs` inputs; `rng` is a seed or a generator of its own."""
+    """A multimeter wired to one port of `inputs` inputs; `rng` is a seed or a generator of its own."""
 
     def __init__(
         self, identity: str, port: MeterPort, inputs: int, clock: VirtualClock, rng: int | np.random.Generator
@@ -50,7 +52,8 @@ class Meter:
             raise ValueError(f"a meter cannot have {inputs} inputs; write 1 to 99, channels (@101) to (@199)")
         self._multiplexer = Multiplexer(port, inputs, clock)
         own = np.random.default_rng(rng)
-        self._acquisition = Acquisition(self._multiplexer, Converter(own), clock)
+        ohms = OhmsConverter(own.spawn(1)[0])  # of its own: what volts are read as does not hang on it
+        self._acquisition = Acquisition(self._multiplexer, Converter(own), ohms, clock)
         self._interpreter = Interpreter(
             identity,
             [
@@ -58,6 +61,7 @@ class Meter:
                 *_range_commands(self._acquisition),
                 *_integration_commands(self._acquisition),
                 *_configure_commands(self._acquisition),
+                *ohms_commands(self._acquisition),
                 *_trigger_commands(self._acquisition),
                 *ripple_commands(self._multiplexer, clock, own),
             ],
@@ -162,8 +166,8 @@ def _configure_commands(acquisition: Acquisition) -> list[Command]:
         return _answer(acquisition.read())
 
     return [
-        command("[SENSe]:FUNCtion[:ON]", _choose_function, Text()),
-        command("[SENSe]:FUNCtion[:ON]?", lambda: quoted("VOLT")),
+        command("[SENSe]:FUNCtion[:ON]", lambda name: _choose_function(acquisition, name), Text()),
+        command("[SENSe]:FUNCtion[:ON]?", lambda: quoted(acquisition.settings.function)),
         command("CONFigure:VOLTage[:DC]", acquisition.configure, expected, resolution),
         command("MEASure:VOLTage[:DC]?", measure, expected, resolution),
         command("READ?", lambda: _answer(acquisition.read())),
@@ -171,10 +175,14 @@ def _configure_commands(acquisition: Acquisition) -> list[Command]:
     ]
 
 
-def _choose_function(name: str) -> None:
+def _choose_function(acquisition: Acquisition, name: str) -> None:
     first, _, second = name.strip().upper().partition(":")
-    if not (is_word(first, "VOLTage") and second in ("", "DC")):
-        raise ScpiError(-224, f"{name}, the only function is VOLT:DC")
+    if is_word(first, "VOLTage") and second in ("", "DC"):
+        acquisition.change(replace(acquisition.settings, function="VOLT"))
+    elif is_word(first, "RESistance") and not second:
+        acquisition.change(replace(acquisition.settings, function="RES"))
+    else:
+        raise ScpiError(-224, f"{name}, the functions are VOLT:DC and RES")
 
 
 def _trigger_commands(acquisition: Acquisition) -> list[Command]:

@@ -16,12 +16,14 @@ __all__ = [
     "Boolean",
     "ChannelList",
     "Choice",
+    "HeaderSuffix",
     "Implied",
     "Integer",
     "Limit",
     "Numeric",
     "OrDefault",
     "Parameter",
+    "Selected",
     "Text",
     "WhenGiven",
     "bind",
@@ -57,13 +59,20 @@ class Parameter(Protocol[Value_co]):
         """Return the value, or raise ScpiError."""
 
 
-def bind(parameters: Sequence[Parameter[object]], elements: Sequence[Element]) -> list[object]:
-    """Match what was sent with what a command takes; ScpiError -109, -108 or the parameter's own."""
+def bind(parameters: Sequence[Parameter[object]], elements: Sequence[Element], suffix: int = 1) -> list[object]:
+    """Match what was sent with what a command takes; ScpiError -109, -108 or the parameter's own.
+
+    `suffix` is the number in the header.
+    """
     values: list[object] = []
     left = list(elements)
     for position, parameter in enumerate(parameters):
         if isinstance(parameter, Implied):
             values.append(parameter.value)
+        elif isinstance(parameter, Selected):
+            values.append((parameter.channel,))
+        elif isinstance(parameter, HeaderSuffix):
+            values.append((suffix,))
         elif isinstance(parameter, WhenGiven) and (not left or _is_for_a_later(parameters, position, left[0])):
             values.append(None)
         elif not left:
@@ -262,6 +271,29 @@ class Implied(Generic[Value]):
 
     def read(self, element: Element) -> Value:
         """Refuse: an implied parameter cannot be written."""
+        raise ScpiError(-108, element.text[:40])
+
+
+@dataclass
+class Selected:
+    """Nothing is sent for this parameter: it is the channel that was selected last, by whomever."""
+
+    channel: int = 1
+    kinds = frozenset[Kind]()
+
+    def read(self, element: Element) -> tuple[int, ...]:
+        """Refuse: the selection cannot be written here."""
+        raise ScpiError(-108, element.text[:40])
+
+
+@dataclass(frozen=True)
+class HeaderSuffix:
+    """Nothing is sent for this parameter: it is the number in the header."""
+
+    kinds = frozenset[Kind]()
+
+    def read(self, element: Element) -> tuple[int, ...]:
+        """Refuse: the number belongs into the header."""
         raise ScpiError(-108, element.text[:40])
 
 

@@ -14,7 +14,7 @@ from simulated.instruments.answers import nr3
 from simulated.instruments.parameters import Numeric, OrDefault, WhenGiven
 from simulated.instruments.tree import Command, command
 
-__all__ = ["RIPPLE", "RippleRatings", "ripple_commands"]
+__all__ = ["RIPPLE", "RippleRatings", "ripple_commands", "shown_ripple"]
 
 _RANGE = Numeric(0.0, 750.0, None, 1e-6, "V")
 
@@ -34,12 +34,17 @@ RIPPLE = RippleRatings(
 """0.06 % + 30 µV; the filter settles in a second."""
 
 
+def shown_ripple(readout: Readout, true_volts: float) -> float:
+    """Return one reading of true rms volts: the meter's own floor adds in quadrature."""
+    return abs(readout.read(float(np.hypot(true_volts, RIPPLE.floor_volts))))
+
+
 def ripple_commands(multiplexer: Multiplexer, clock: VirtualClock, rng: np.random.Generator) -> list[Command]:
     """Return `MEASure:VOLTage:AC?`, one settled reading of the connected input."""
     readout = Readout(RIPPLE.readback, rng)
 
     def measure(_range_volts: float | None) -> str:
         clock.advance(RIPPLE.settling_seconds)
-        return nr3(abs(readout.read(float(np.hypot(multiplexer.ripple_volts(), RIPPLE.floor_volts)))))
+        return nr3(shown_ripple(readout, multiplexer.ripple_volts()))
 
     return [command("MEASure:VOLTage:AC?", measure, WhenGiven(OrDefault(_RANGE)))]

@@ -10,16 +10,18 @@ carried out the next unit runs.
 
 import threading
 from collections.abc import Callable, Iterable
+from typing import Protocol
 
 from simulated.clock import VirtualClock
 from simulated.instruments.errors import ScpiError
 from simulated.instruments.grammar import Unit, units_of
+from simulated.instruments.hearing import Hearing
 from simulated.instruments.mandatory import mandatory_commands
 from simulated.instruments.parameters import Implied, Parameter, bind
 from simulated.instruments.status import Status
 from simulated.instruments.tree import Command, CommandTree
 
-__all__ = ["QUERY_SECONDS", "Connection", "Interpreter"]
+__all__ = ["QUERY_SECONDS", "Connection", "Interpreter", "Listener"]
 
 QUERY_SECONDS = 1e-3
 """Bench time that one query takes beside what it measures."""
@@ -41,12 +43,14 @@ class Interpreter:
         reset: Callable[[], None],
         refresh: Callable[[], None] = lambda: None,
         channels: Parameter[tuple[int, ...]] = _ONLY_CHANNEL,
+        hearing: Hearing | None = None,
     ) -> None:
         """`refresh` is called before every unit: what happened on the wires since then comes into the status."""
         self.lock = threading.RLock()
         self.status = status
         self._clock = clock
         self._refresh = refresh
+        self._hearing = hearing or Hearing(clock)
         self._tree = CommandTree([*mandatory_commands(identity, status, reset, channels), *commands])
 
     def connection(self) -> "Connection":
@@ -56,6 +60,8 @@ class Interpreter:
     def run(self, message: str) -> str | None:
         """Run one message without its terminator and return its answer line, None if nothing was asked."""
         with self.lock:
+            if not self._hearing.takes():
+                return None
             self.status.answer_waiting = False
             run = _MessageRun(self._tree)
             try:
@@ -64,7 +70,13 @@ class Interpreter:
             except ScpiError as error:
                 self.status.report(error)
             self.status.answer_waiting = False
+            self._hearing.done()
             return ";".join(run.answers) if run.answers else None
+
+    def overrun(self) -> None:
+        """Take note of a message that was too long to be run."""
+        with self.lock:
+            self.status.report(ScpiError(-363))
 
     def _run_unit(self, unit: Unit, run: "_MessageRun") -> None:
         if unit.query:
@@ -89,8 +101,9 @@ class _MessageRun:
         self._closed = False
 
     def execute(self, unit: Unit) -> None:
-        found = self._tree.find(self._header(unit), query=unit.query)
-        values = bind(found.parameters, unit.elements)
+        header = self._header(unit)
+        found = self._tree.find(header, query=unit.query)
+        values = bind(found.parameters, unit.elements, self._tree.suffix_of(header))
         if unit.query and self._closed:
             raise ScpiError(-440)
         answer = found.run(*values)
@@ -106,10 +119,20 @@ class _MessageRun:
         return header
 
 
+class Listener(Protocol):
+    """What runs a talker's messages."""
+
+    def run(self, message: str) -> str | None:
+        """Run one message without its terminator and return its answer line, None if nothing was asked."""
+
+    def overrun(self) -> None:
+        """Take note of a message that was too long to be run."""
+
+
 class Connection:
     """One talker's incoming bytes, which may hold several messages or a part of one."""
 
-    def __init__(self, interpreter: Interpreter) -> None:
+    def __init__(self, interpreter: Listener) -> None:
         self._interpreter = interpreter
         self._pending = bytearray()
         self._overrun = False
@@ -133,8 +156,7 @@ class Connection:
         if not self._overrun and len(self._pending) + len(piece) > _LONGEST_MESSAGE:
             self._overrun = True
             self._pending.clear()
-            with self._interpreter.lock:
-                self._interpreter.status.report(ScpiError(-363))
+            self._interpreter.overrun()
         if not self._overrun:
             self._pending += piece
         return not self._overrun

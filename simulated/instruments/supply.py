@@ -1,21 +1,27 @@
-"""A simulated DC supply of one or more outputs, spoken to in SCPI."""
+"""A simulated DC supply of one or more outputs, spoken to in one of several styles."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from simulated.clock import VirtualClock
-from simulated.instruments.answers import joined, nr1
-from simulated.instruments.channels import Channels, Style, channels_in, event, reading, setting, switch
-from simulated.instruments.errors import ScpiError
+from simulated.instruments.channels import Style, channels_in
+from simulated.instruments.hearing import Hearing, Watchdog
+from simulated.instruments.panel import Panel
+from simulated.instruments.parameters import Selected
+from simulated.instruments.plain import PlainInterpreter
 from simulated.instruments.scpi import Connection, Interpreter
 from simulated.instruments.status import Status
-from simulated.instruments.supply_channel import BENCH_SUPPLY, SupplyChannel, SupplyRatings, SupplySettings, Trip
-from simulated.instruments.tree import Command, command
+from simulated.instruments.supply_channel import BENCH_SUPPLY, SupplyChannel, SupplyRatings, Trip
+from simulated.instruments.supply_commands import prefix_commands, standard_commands
+from simulated.instruments.supply_words import plain_rules
 from simulated.ports import SupplyPort
 
-__all__ = ["ChannelState", "Supply"]
+__all__ = ["ChannelState", "Quirks", "Supply"]
+
+_PLAIN = ("serial words", "short tokens")
+_COMMON_SWITCH = ("selected by name, common switch", "serial words")
 
 
 @dataclass(frozen=True)
@@ -28,11 +34,25 @@ class ChannelState:
     tripped: bool
 
 
+@dataclass(frozen=True)
+class Quirks:
+    """What real supplies do beside their manual.
+
+    `units`: numbers are answered with their unit. `shows_both`: volts and amps in one answer. `hides_trip`: the
+    output's query stays 1 after a trip. `gap_seconds`: what comes sooner after the message before is dropped.
+    """
+
+    units: bool = False
+    shows_both: bool = False
+    hides_trip: bool = True
+    gap_seconds: float = 0.0
+    watchdog: bool = True
+
+
 class Supply:
     """Outputs wired to ports, with over-voltage and over-current protections that latch.
 
-    `style` is how channels are named on the wire. With `query_hides_trip` the answer of `OUTP?` stays 1 after a
-    trip, as at some real ones. Over-voltage protection is always on. `rng` is a seed or a generator of its own.
+    `style` is how it is spoken to. Over-voltage protection is always on. `rng` is a seed or a generator of its own.
     """
 
     def __init__(
@@ -44,25 +64,49 @@ class Supply:
         *,
         style: Style,
         ratings: SupplyRatings = BENCH_SUPPLY,
-        query_hides_trip: bool = True,
+        quirks: Quirks = Quirks(),
     ) -> None:
         generator = np.random.default_rng(rng)
         self._outputs = tuple(SupplyChannel(port, clock, ratings, generator) for port in ports)
         self._status = Status(channels=len(ports))
-        channels = channels_in(style, len(ports))
-        self._interpreter = Interpreter(
+        self._watchdog = Watchdog(clock, self._bite, delay_seconds=60.0)
+        self._selected: Selected | None = None
+        self._clock = clock
+        hearing = Hearing(clock, quirks.gap_seconds, told=self._watchdog.feed)
+        panel = Panel(
+            self._outputs,
+            ratings,
+            self._watchdog if quirks.watchdog else None,
+            style in _COMMON_SWITCH,
+            quirks.hides_trip,
+            quirks.shows_both,
+        )
+        self._interpreter: PlainInterpreter | Interpreter = (
+            PlainInterpreter(
+                plain_rules(panel, style, identity, units=quirks.units),
+                clock=clock,
+                refresh=self._refresh,
+                channels=len(ports),
+                hearing=hearing,
+            )
+            if style in _PLAIN
+            else self._scpi(identity, panel, style, hearing, units=quirks.units)
+        )
+
+    def _scpi(self, identity: str, panel: Panel, style: Style, hearing: Hearing, *, units: bool) -> Interpreter:
+        channels = channels_in(style, len(panel.outputs), units=units)
+        if isinstance(channels.parameter, Selected):
+            self._selected = channels.parameter
+        prefixed = style == "channel prefix"
+        return Interpreter(
             identity,
-            [
-                *_source_commands(self._outputs, ratings, channels),
-                *_protection_commands(self._outputs, ratings, channels),
-                *_output_commands(self._outputs, channels, query_hides_trip=query_hides_trip),
-                *(_ONLY_WITHOUT_LISTS if style == "single channel" else ()),
-            ],
-            clock=clock,
+            prefix_commands(panel, channels) if prefixed else standard_commands(panel, style, channels),
+            clock=self._clock,
             status=self._status,
             reset=self._reset,
             refresh=self._refresh,
-            channels=channels,
+            channels=channels.parameter,
+            hearing=hearing,
         )
 
     def connection(self) -> Connection:
@@ -77,7 +121,19 @@ class Supply:
                 for each in self._outputs
             )
 
+    def select(self, channel: int) -> None:
+        """Select a channel as at the front panel; ValueError where the style has no selection."""
+        if self._selected is None:
+            raise ValueError("this supply has no channel to select")
+        with self._interpreter.lock:
+            self._selected.channel = channel
+
+    def _bite(self) -> None:
+        for output in self._outputs:
+            output.trip(Trip.WATCHDOG)
+
     def _reset(self) -> None:
+        self._watchdog.arm(False)
         for output in self._outputs:
             output.reset()
 
@@ -88,106 +144,3 @@ class Supply:
             regulating, tripped = output.watch()
             operation.follow(regulating)
             questionable.follow(tripped)
-
-
-Outputs = Sequence[SupplyChannel]
-
-
-def _changing(
-    outputs: Outputs, change: Callable[[SupplySettings, float], SupplySettings]
-) -> Callable[[int, float], None]:
-    """Return a handler that gives one channel its settings with one of them changed."""
-
-    def put(channel: int, value: float) -> None:
-        output = outputs[channel - 1]
-        output.take(change(output.settings, value))
-
-    return put
-
-
-def _source_commands(outputs: Outputs, ratings: SupplyRatings, channels: Channels) -> list[Command]:
-    return [
-        *setting(
-            "[SOURce]:VOLTage[:LEVel][:IMMediate][:AMPLitude]",
-            ratings.volts,
-            channels,
-            put=_changing(outputs, lambda settings, volts: replace(settings, volts=volts)),
-            get=lambda channel: outputs[channel - 1].settings.volts,
-        ),
-        *setting(
-            "[SOURce]:CURRent[:LEVel][:IMMediate][:AMPLitude]",
-            ratings.limit_amps,
-            channels,
-            put=_changing(outputs, lambda settings, amps: replace(settings, limit_amps=amps)),
-            get=lambda channel: outputs[channel - 1].settings.limit_amps,
-        ),
-    ]
-
-
-def _protection_commands(outputs: Outputs, ratings: SupplyRatings, channels: Channels) -> list[Command]:
-    return [
-        *setting(
-            "[SOURce]:VOLTage:PROTection[:LEVel]",
-            ratings.protection_volts,
-            channels,
-            put=_changing(outputs, lambda settings, volts: replace(settings, protection_volts=volts)),
-            get=lambda channel: outputs[channel - 1].settings.protection_volts,
-        ),
-        *setting(
-            "OUTPut:PROTection:DELay",
-            ratings.protection_seconds,
-            channels,
-            put=_changing(outputs, lambda settings, seconds: replace(settings, protection_seconds=seconds)),
-            get=lambda channel: outputs[channel - 1].settings.protection_seconds,
-        ),
-        *switch(
-            "[SOURce]:CURRent:PROTection:STATe",
-            channels,
-            put=_changing(outputs, lambda settings, on: replace(settings, trips_on_limit=bool(on))),
-            get=lambda channel: outputs[channel - 1].settings.trips_on_limit,
-        ),
-        event("OUTPut:PROTection:CLEar", channels, lambda channel: outputs[channel - 1].clear(~Trip.NONE)),
-        *_one_protection("VOLTage", Trip.OVER_VOLTAGE, outputs, channels),
-        *_one_protection("CURRent", Trip.OVER_CURRENT, outputs, channels),
-    ]
-
-
-def _one_protection(quantity: str, trip: Trip, outputs: Outputs, channels: Channels) -> list[Command]:
-    def tripped(which: tuple[int, ...]) -> str:
-        return joined(nr1(trip in outputs[channel - 1].trips) for channel in which)
-
-    return [
-        command(f"[SOURce]:{quantity}:PROTection:TRIPped?", tripped, channels),
-        event(f"[SOURce]:{quantity}:PROTection:CLEar", channels, lambda channel: outputs[channel - 1].clear(trip)),
-    ]
-
-
-def _output_commands(outputs: Outputs, channels: Channels, *, query_hides_trip: bool) -> list[Command]:
-    def is_on(channel: int) -> bool:
-        output = outputs[channel - 1]
-        return output.settings.on if query_hides_trip else output.delivers
-
-    return [
-        *switch(
-            "OUTPut[:STATe]",
-            channels,
-            put=_changing(outputs, lambda settings, on: replace(settings, on=bool(on))),
-            get=is_on,
-        ),
-        reading("MEASure[:SCALar]:VOLTage[:DC]?", channels, lambda channel: outputs[channel - 1].measure_volts()),
-        reading("MEASure[:SCALar]:CURRent[:DC]?", channels, lambda channel: outputs[channel - 1].measure_amps()),
-    ]
-
-
-def _refuse_off(_channel: int, on: bool) -> None:
-    if not on:
-        raise ScpiError(-224, "over-voltage protection is always on")
-
-
-# Scripts for one-output supplies switch the over-voltage protection on, although here it cannot be off.
-_ONLY_WITHOUT_LISTS = switch(
-    "[SOURce]:VOLTage:PROTection:STATe",
-    channels_in("single channel", 1),
-    put=_refuse_off,
-    get=lambda _channel: True,
-)

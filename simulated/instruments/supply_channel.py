@@ -51,6 +51,7 @@ class Trip(Flag):
     NONE = 0
     OVER_VOLTAGE = 1
     OVER_CURRENT = 2
+    WATCHDOG = 1 << 11  # from memory
 
 
 _OPERATION_BITS = {Regulation.VOLTAGE: 1 << 8, Regulation.CURRENT: 1 << 10, Regulation.OFF: 0}
@@ -117,6 +118,15 @@ class SupplyChannel:
             self._settles_in(self._ratings.turn_on_seconds)
             self._apply()
             self.watch()
+
+    def trip(self, trip: Trip) -> None:
+        """Switch off for a reason from outside the channel."""
+        self.trips |= trip
+        self._apply()
+
+    def regulation(self) -> Regulation:
+        """Return what holds the output now."""
+        return self._port.state().regulation if self.delivers else Regulation.OFF
 
     def watch(self) -> tuple[int, int]:
         """Let the protections look at the output; return the OPERation and QUEStionable conditions."""

@@ -67,6 +67,15 @@ class CommandTree:
             raise _undefined(mnemonics, query=query)
         return node.commands[query]
 
+    def suffix_of(self, mnemonics: tuple[str, ...]) -> int:
+        """Return the number in a header that was found, 1 where none was sent."""
+        node, suffix = self._root, 1
+        for mnemonic in mnemonics:
+            if mnemonic not in node.children:
+                suffix = int(mnemonic[len(mnemonic.rstrip("0123456789")) :])
+            node = _child(node, mnemonic, mnemonics)
+        return suffix
+
     def _add(self, new: Command) -> None:
         nodes = list(_NODE.finditer(new.pattern.removesuffix("?")))
         for taken in product(*((True, False) if each[1] else (True,) for each in nodes)):

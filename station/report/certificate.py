@@ -23,9 +23,20 @@ def certificate_html(run: StoredRun, *, title: str, rule: str) -> str:
         title=title,
         rule=rule,
         safe=safe,
+        cautions=_cautions(run),
         lines=[_line(row) for row in run.judgements],
         passed=sum(row["outcome"] == "Passed" for row in run.judgements),
     )
+
+
+def _cautions(run: StoredRun) -> list[str]:
+    """Return what was asked with a caution, what was answered, and when (UTC)."""
+    asked = ((json.loads(row["ask"]), json.loads(row["reply"]), row["told"]) for row in run.answers)
+    return [
+        f"{ask['text'].partition('.')[0]}: {reply['said']} at {told}"
+        for ask, reply, told in asked
+        if ask["ask"] == "Question" and ask["caution"] and "said" in reply
+    ]
 
 
 def _line(row: Mapping[str, Any]) -> dict[str, str]:

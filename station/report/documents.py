@@ -34,6 +34,7 @@ def run_document(tested: Tested, profile: str, revision: str) -> dict[str, Any]:
         "simulated": True,
         "seed": tested.board.seed,
         "faults": list(tested.board.faults),
+        "operator": tested.board.operator,
         "outcome": ended.outcome.value,
         "cause": str(ended.trouble or ""),
         "safe": {"verified": ended.safe.verified, "problems": list(ended.safe.problems)},

@@ -15,11 +15,11 @@ from station.report.proof_words import (
     firsts_text,
     healthy_text,
     scope_text,
-    seconds_text,
     share_text,
     stopped_text,
     unsolved_text,
 )
+from station.report.wording import seconds_text
 
 __all__ = ["proof_html"]
 

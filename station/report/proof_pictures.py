@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 from station.coverage import Course
 from station.proof import FaultFound, Proof
-from station.report.proof_words import seconds_text, share_text
+from station.report.proof_words import share_text
+from station.report.wording import seconds_text
 
 __all__ = ["Bar", "Bars", "Curve", "Part", "Picture", "Tick", "class_bars", "coverage_picture", "fates"]
 

@@ -21,11 +21,11 @@ from station.report.proof_words import (
     headline,
     healthy_text,
     scope_text,
-    seconds_text,
     share_text,
     stopped_text,
     unsolved_text,
 )
+from station.report.wording import seconds_text
 
 __all__ = ["proof_view"]
 

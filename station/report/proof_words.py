@@ -16,7 +16,6 @@ __all__ = [
     "healthy_text",
     "names_text",
     "scope_text",
-    "seconds_text",
     "share_text",
     "stopped_text",
     "unsolved_boards",
@@ -46,14 +45,6 @@ def estimate_text(estimate: Estimate, decimals: int = 1) -> str:
 def counted(number: int, what: str) -> str:
     """Return '1 board' or '2 boards'."""
     return f"{number} {what}{'' if number == 1 else 's'}"
-
-
-def seconds_text(seconds: float) -> str:
-    """Return a time for people, in seconds below two minutes."""
-    if seconds < 120.0:
-        return f"{seconds:.0f} s" if seconds >= 10.0 or seconds == round(seconds) else f"{seconds:.1f} s"
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes} min {rest} s" if rest else f"{minutes} min"
 
 
 def headline(proof: Proof) -> str:

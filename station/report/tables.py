@@ -17,7 +17,7 @@ from station.report.wording import OUTCOME_STYLES, first_bad, reading_text, row_
 from station.store import StoredRun
 from station.testing import Tested, Wanted
 
-__all__ = ["batch_table", "check_view", "records_table", "run_table", "said", "yield_text"]
+__all__ = ["batch_table", "check_view", "new_table", "records_table", "run_table", "said", "yield_text"]
 
 PIPE_WIDTH = 160  # columns where there is no terminal: a table must not be folded for nobody
 
@@ -31,7 +31,8 @@ def said(*parts: RenderableType) -> None:
         console.print(part, soft_wrap=isinstance(part, Text))
 
 
-def _table(*columns: str) -> Table:
+def new_table(*columns: str) -> Table:
+    """Return an empty table in the look of all of them."""
     table = Table(box=SIMPLE_HEAD, pad_edge=False)
     for column in columns:
         table.add_column(column, overflow="fold")
@@ -44,7 +45,7 @@ def _outcome(word: str | None) -> Text:
 
 def batch_table(done: Sequence[Tested], notes: Mapping[Wanted, str]) -> Table:
     """Return a batch: serial, outcome, first failing line, and what was put in."""
-    table = _table("serial", "outcome", "first failing line", "fault put in")
+    table = new_table("serial", "outcome", "first failing line", "fault put in")
     for each in done:
         bad = first_bad(each.ended.judgements)
         table.add_row(each.board.serial, _outcome(each.ended.outcome.value), _failing(bad), notes[each.board])
@@ -69,7 +70,7 @@ def yield_text(done: Sequence[Tested]) -> Text:
 
 def records_table(heads: Sequence[Mapping[str, Any]]) -> Table:
     """Return a list of runs."""
-    table = _table("started (UTC)", "serial", "profile", "outcome", "simulated", "run")
+    table = new_table("started (UTC)", "serial", "profile", "outcome", "simulated", "run")
     for head in heads:
         profile = f"{head['profile']} {head['revision']}"
         simulated = "SIMULATED" if head["simulated"] else ""
@@ -82,7 +83,7 @@ def run_table(run: StoredRun) -> tuple[RenderableType, ...]:
     head = run.head
     mark = "SIMULATED  " if head["simulated"] else ""
     told = f"{mark}{head['serial']}  {head['profile']} revision {head['revision']}  {head['outcome'] or 'not ended'}"
-    table = _table("outcome", "line", "reading", "limit", "cause")
+    table = new_table("outcome", "line", "reading", "limit", "cause")
     for row in run.judgements:
         reading = reading_text(row["value"], row["u"], row["unit"]) if row["unit"] else ""
         line = Line(row["step"], row["name"], row["terminal"], None).title
@@ -98,7 +99,7 @@ def run_table(run: StoredRun) -> tuple[RenderableType, ...]:
 
 def check_view(profile: Profile, rehearsal: Rehearsal) -> tuple[RenderableType, ...]:
     """Return what a run of a profile would do: steps, lines, bench time, the widest voltage."""
-    table = _table("step", "bench time", "lines and limits")
+    table = new_table("step", "bench time", "lines and limits")
     for step in profile.steps:
         lines = [f"{line.terminal} {line.name}: {line.limit}" for line in step.form.lines(step.setup) if line.limit]
         seconds = rehearsal.step_seconds.get(step.setup.title, 0.0)
@@ -112,15 +113,17 @@ def check_view(profile: Profile, rehearsal: Rehearsal) -> tuple[RenderableType, 
         f"rule: {profile.rule}",
     ]
     caution = f"highest voltage between two terminals: {widest}, from {low} to {high}; rails add up"
-    notes = [*(f"note: {note}" for note in profile.notes), *_nominal_notes(rehearsal)]
+    stored = rehearsal.hazards.stored_text()
+    notes = [*filter(None, [stored]), *(f"note: {note}" for note in profile.notes), *_nominal_notes(rehearsal)]
     return Text("\n".join(told)), table, Text("\n".join([caution, *notes]))
 
 
 def _nominal_notes(rehearsal: Rehearsal) -> list[str]:
-    """Return the lines that even the nominal board does not pass: limits or rule can't be right."""
+    """Return the lines that even the nominal board does not pass, and what it warns of: sheet or profile is wrong."""
     fine = (Outcome.PASSED, Outcome.NOT_STARTED)  # what was not started for it says nothing more
     bad = [row_of(each) for each in rehearsal.ended.judgements if each.outcome not in fine]
-    return [
+    warnings = [f"WARNING: on the nominal board: {text}" for text in rehearsal.warnings]
+    return warnings + [
         f"WARNING: the nominal board is {row.outcome} at '{row.title}' ({row.cause or row.reading}, limit {row.limit})"
         for row in bad
     ]

@@ -7,7 +7,17 @@ from decimal import Decimal
 from station.lines import Judgement, Outcome
 from station.quantities import format_value
 
-__all__ = ["OUTCOME_STYLES", "Row", "conformity_text", "first_bad", "reading_text", "row_of", "sentence"]
+__all__ = [
+    "COVERAGE_FACTOR",
+    "OUTCOME_STYLES",
+    "Row",
+    "conformity_text",
+    "first_bad",
+    "reading_text",
+    "row_of",
+    "seconds_text",
+    "sentence",
+]
 
 OUTCOME_STYLES = {  # colours only underline the words
     Outcome.PASSED.value: "green",
@@ -67,8 +77,11 @@ def row_of(judgement: Judgement) -> Row:
 
 
 def first_bad(judgements: Iterable[Judgement]) -> Judgement | None:
-    """Return the first line that failed, else the first that is otherwise not Passed, else None."""
-    bad = [judgement for judgement in judgements if judgement.outcome is not Outcome.PASSED]
+    """Return the first line that failed, else the first that is otherwise not Passed, else None.
+
+    Lines that could not be started on this bench are neither.
+    """
+    bad = [judgement for judgement in judgements if judgement.outcome is not Outcome.PASSED and judgement.counts]
     failed = [judgement for judgement in bad if judgement.outcome is Outcome.FAILED]
     return next(iter(failed or bad), None)
 
@@ -77,10 +90,23 @@ def sentence(outcome: Outcome, judgements: tuple[Judgement, ...], cause: str = "
     """Return the outcome of a run in one line of words."""
     passed = sum(judgement.outcome is Outcome.PASSED for judgement in judgements)
     if outcome is Outcome.PASSED:
-        return f"Passed: all {passed} lines"
+        missing = next((judgement for judgement in judgements if not judgement.counts), None)
+        if missing is None:
+            return f"Passed: all {passed} lines"
+        return f"Passed: {passed} of {len(judgements)} lines; not started: {missing.line.title}: {missing.cause}"
     bad = first_bad(judgements)
     if bad is None or (cause and outcome is Outcome.ABORTED):
         return f"{outcome.value}: {cause}"
     row = row_of(bad)
     told = row.cause or f"{row.reading}, limit {row.limit}"
     return f"{outcome.value}: {row.title}: {told} ({passed} of {len(judgements)} lines passed)"
+
+
+def seconds_text(seconds: float) -> str:
+    """Return a time for people, in seconds below two minutes, with hours from two on."""
+    if seconds < 120.0:
+        return f"{seconds:.0f} s" if seconds >= 10.0 or seconds == round(seconds) else f"{seconds:.1f} s"
+    minutes, rest = divmod(round(seconds), 60)
+    if minutes >= 120:
+        return f"{minutes // 60} h {minutes % 60} min"
+    return f"{minutes} min {rest} s" if rest else f"{minutes} min"

@@ -13,7 +13,7 @@ from station.steps.settling import SETTLE_WITHIN_SECONDS, Settled, settled
 from station.steps.sweeping import only_outputs, rated_load_findings
 from station.uncertainty import Result, linear
 
-__all__ = ["Dropout"]
+__all__ = ["Dropout", "inputs_of"]
 
 # Convention: the input less the output where the output has fallen by this share below its value at nominal input.
 FALLEN = 0.02
@@ -47,7 +47,7 @@ class Dropout(StepForm):
         for name, form in self.other().items():
             if form.dropout.high is None or form.dropout.high <= 0:
                 yield (name, "dropout"), f"'{form.dropout}' is no most", "write for example 'at most 3 V'"
-            if not _inputs_of(setup, name):
+            if not inputs_of(setup, name):
                 yield (name,), f"no input has the sign of {name}", "name an output that an input feeds"
 
     def lines(self, setup: Setup) -> tuple[Line, ...]:
@@ -90,7 +90,7 @@ class _Search:
 
     def __init__(self, setup: Setup, output: str, within: float) -> None:
         self._setup, self._output, self._within = setup, output, within
-        self._feeding, self._sign = _inputs_of(setup, output)[0], setup.terminal(output).sign
+        self._feeding, self._sign = inputs_of(setup, output)[0], setup.terminal(output).sign
         self._nominal = {name: abs(volts) for name, volts in setup.nominal_volts.items()}
         self.found: tuple[_At, _At] | None = None
         self._wanted = 0.0
@@ -128,7 +128,8 @@ class _Search:
         return Taken(_between(above, below, self._wanted, self._sign), above.unrest or below.unrest)
 
 
-def _inputs_of(setup: Setup, output: str) -> list[str]:
+def inputs_of(setup: Setup, output: str) -> list[str]:
+    """Return the inputs that can feed an output: those of its sign."""
     sign = setup.terminal(output).sign
     return [name for name, form in setup.board.terminals("input").items() if form.sign == sign]
 

@@ -5,7 +5,7 @@ It touches no instrument, so the same code runs on the bench, on a simulated ben
 """
 
 from collections.abc import Callable, Coroutine, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, ClassVar, Literal, TypeVar
 
@@ -13,6 +13,7 @@ from station.asks import Feed, Quantity, Reading
 from station.board import Board, TerminalForm
 from station.document import Path_
 from station.forms import Form
+from station.hazards import Hazard, Hazards
 from station.judge import Rule
 from station.lines import Judgement, Line
 from station.steps.settling import SETTLE_WITHIN_SECONDS, inputs_settled, settled
@@ -20,6 +21,7 @@ from station.uncertainty import Result, measured
 
 __all__ = [
     "KINDS",
+    "BoundStep",
     "Finding",
     "Setup",
     "StepForm",
@@ -37,17 +39,28 @@ KINDS: dict[str, type["StepForm"]] = {}
 
 @dataclass(frozen=True)
 class Setup:
-    """What a step's program works with beside its own keys: the board, the rule, its title and current limit."""
+    """What a step's program works with beside its own keys: the board, the rule, its title and current limit.
+
+    `before` has the steps that come before it in its profile, in order; `hazards` what is known of the run's dangers.
+    """
 
     board: Board
     rule: Rule
     title: str
     amps_limit: float = 0.0
+    before: tuple["BoundStep", ...] = field(default=(), repr=False, compare=False)
+    hazards: Hazards = field(default=Hazards(), repr=False, compare=False)
 
     @cached_property
     def nominal_volts(self) -> dict[str, float]:
         """Each input's nominal volts, in the sheet's order."""
         return {name: form.nominal or 0.0 for name, form in self.board.terminals("input").items()}
+
+    @property
+    def live(self) -> bool:
+        """Whether the inputs are fed when the step begins: a step before it fed them and none since has discharged."""
+        last = next((step.form for step in reversed(self.before) if step.form.powers or step.form.discharges), None)
+        return last is not None and last.powers
 
     def line(self, name: str, terminal: str, limit: Any) -> Line:  # noqa: ANN401  Limit or None, as Line has it
         """Return a line of this step."""
@@ -64,6 +77,8 @@ class StepForm(Form):
     kind: ClassVar[str]
     others: ClassVar[Literal["terminals", "trimmers", "nothing"]] = "nothing"  # what keys beyond the fields name
     powers: ClassVar[bool] = False  # feeds inputs, and needs a current limit for it
+    discharges: ClassVar[bool] = False  # leaves every input off
+    brings: ClassVar[tuple[Hazard, ...]] = ()  # dangers beyond those of power
     stops_run: ClassVar[bool] = False  # nothing after it makes sense when one of its lines is not Passed
 
     name: str | None = None
@@ -72,8 +87,8 @@ class StepForm(Form):
         """The entries beyond the fields, by terminal or trimmer."""
         return dict(self.__pydantic_extra__ or {})
 
-    def own_amps_limit(self) -> float | None:
-        """The current limit that the step itself writes, if any (amps)."""
+    def own_amps_limit(self, before: tuple["BoundStep", ...]) -> float | None:
+        """Return the current limit that the step itself writes, if any (amps); `before` are the steps before it."""
         limit: float | None = getattr(self, "current_limit", None)
         return limit
 
@@ -83,8 +98,18 @@ class StepForm(Form):
             return {}
         return {name: abs(form.nominal or 0.0) for name, form in setup.board.terminals("input").items()}
 
+    def dangers(self, setup: Setup) -> tuple[Hazard, ...]:
+        """Return the kinds of danger that the step brings; a run's first step of each kind is acknowledged."""
+        if not self.powers:
+            return self.brings
+        mains = () if setup.board.form.mains_side is None else (Hazard.MAINS,)
+        return (Hazard.POWER, *mains, *self.brings)
+
     def caution(self, setup: Setup) -> str:
-        """Return what the operator should mind from this step on; empty where there is nothing new."""
+        """Return what the operator should mind from this step on; empty where there is nothing new.
+
+        What is computed (volts, charge, heat) is told beside it.
+        """
         return ""
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
@@ -98,6 +123,14 @@ class StepForm(Form):
     async def program(self, setup: Setup) -> tuple[Judgement, ...]:
         """Ask, and return one judgement per line."""
         raise NotImplementedError
+
+
+@dataclass(frozen=True)
+class BoundStep:
+    """A step with the setup it runs under."""
+
+    form: StepForm
+    setup: Setup
 
 
 Kind = TypeVar("Kind", bound=type[StepForm])

@@ -1,6 +1,6 @@
 """Steps that read a board at rest."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from pydantic import ConfigDict, Field
 
@@ -8,10 +8,25 @@ from station.asks import Draw, Quantity, Read, Wait
 from station.forms import AmpsValue, CurrentLimit, Form, SecondsValue, VoltageLimit, VoltsValue
 from station.lines import Judgement, Line
 from station.quantities import Limit, format_value
-from station.steps.kinds import Finding, Setup, StepForm, feed_and_settle, feed_inputs, judged_reading, step_kind
+from station.steps.kinds import (
+    Finding,
+    Setup,
+    StepForm,
+    Taken,
+    feed_and_settle,
+    feed_inputs,
+    judged_by_looks,
+    judged_reading,
+    step_kind,
+)
 from station.steps.settling import APART_SECONDS, SETTLE_WITHIN_SECONDS
+from station.uncertainty import measured
 
 __all__ = ["Measure", "WantedForm", "wrong_side"]
+
+
+# A meter does not see the 20 MHz that ripple and noise are specified in: its bandwidth is part of the line's name.
+LINE_NAMES = {Quantity.RIPPLE: "ripple rms, meter's bandwidth"}
 
 
 class WantedForm(Form):
@@ -19,10 +34,12 @@ class WantedForm(Form):
 
     voltage: VoltageLimit | None = None
     current: CurrentLimit | None = None
+    ripple: VoltageLimit | None = None
 
     def wanted(self) -> Iterator[tuple[Quantity, Limit]]:
         """Yield each quantity that has a limit."""
-        for quantity, limit in ((Quantity.VOLTAGE, self.voltage), (Quantity.CURRENT, self.current)):
+        for quantity in (Quantity.VOLTAGE, Quantity.CURRENT, Quantity.RIPPLE):
+            limit: Limit | None = getattr(self, quantity.value)
             if limit is not None:
                 yield quantity, limit
 
@@ -69,6 +86,8 @@ class Measure(StepForm):
                 yield (terminal, "current"), what, "write the limit without its sign"
             if wanted.voltage is not None and (what := wrong_side(setup, terminal, wanted.voltage)):
                 yield (terminal, "voltage"), what, "write the limit with the terminal's sign"
+            if wanted.ripple is not None and (wanted.ripple.high is None or wanted.ripple.high <= 0):
+                yield (terminal, "ripple"), f"'{wanted.ripple}' is no most", "write for example 'at most 2 mV'"
         if not self.other():
             yield (), "the step measures nothing", "write a terminal and its limits"
 
@@ -93,7 +112,7 @@ class Measure(StepForm):
     def lines(self, setup: Setup) -> tuple[Line, ...]:
         """See StepForm."""
         return tuple(
-            setup.line(quantity.value, terminal, limit)
+            setup.line(LINE_NAMES.get(quantity, quantity.value), terminal, limit)
             for terminal, wanted in self.other().items()
             for quantity, limit in wanted.wanted()
         )
@@ -116,12 +135,25 @@ class Measure(StepForm):
     async def _judged(self, setup: Setup, unrest: str) -> tuple[Judgement, ...]:
         """Look at all terminals, then judge each by a second look that must agree: the first lie well before it."""
         lines, quick = self.lines(setup), setup.rule.efforts[0]
-        first = [await Read(line.terminal, Quantity(line.name), quick) for line in lines]
-        apart = first[-1].seconds - first[0].seconds
+        steady = [line for line in lines if line.name != LINE_NAMES[Quantity.RIPPLE]]
+        first = [await Read(line.terminal, Quantity(line.name), quick) for line in steady]
+        apart = first[-1].seconds - first[0].seconds if first else APART_SECONDS
         if apart < APART_SECONDS:
             await Wait(APART_SECONDS - apart)
-        judged = []
-        for line, earlier in zip(lines, first, strict=True):
+        judged = {}
+        for line, earlier in zip(steady, first, strict=True):
             quantity, within = Quantity(line.name), self.settle_within
-            judged.append(await judged_reading(setup, line, quantity, earlier=earlier, within=within, unrest=unrest))
-        return tuple(judged)
+            judged[line] = await judged_reading(setup, line, quantity, earlier=earlier, within=within, unrest=unrest)
+        for line in lines:
+            if line not in judged:
+                judged[line] = await _judged_ripple(setup, line, unrest)
+        return tuple(judged[line] for line in lines)
+
+
+async def _judged_ripple(setup: Setup, line: Line, unrest: str) -> Judgement:
+    """Read and judge a ripple; the meter's own filter has settled when it answers."""
+
+    async def take(effort: float, _: Sequence[Line]) -> list[Taken]:
+        return [Taken(measured(await Read(line.terminal, Quantity.RIPPLE, effort)), unrest)]
+
+    return (await judged_by_looks(setup, (line,), take))[0]

@@ -8,6 +8,7 @@ from pydantic import ConfigDict, Field
 
 from station.asks import Draw, Quantity, Read, Reading
 from station.forms import AmpsValue, CurrentLimit, Form, SecondsValue
+from station.hazards import Hazard
 from station.lines import Judgement, Line
 from station.quantities import Limit, format_value
 from station.steps.kinds import Finding, Setup, StepForm, Taken, feed_inputs, judged_by_looks, step_kind
@@ -39,6 +40,7 @@ class Overload(StepForm):
     __pydantic_extra__: dict[str, OverloadForm]
     others = "terminals"
     powers = True
+    brings = (Hazard.OVERLOAD,)
 
     settle_within: SecondsValue = Field(SETTLE_WITHIN_SECONDS, ge=0.0)
     current_limit: AmpsValue | None = None

@@ -47,13 +47,7 @@ class Ramp(StepForm):
 
     def caution(self, setup: Setup) -> str:
         """See StepForm."""
-        inputs = setup.board.terminals("input")
-        span = sum(abs(inputs[name].nominal or 0.0) for name in self.inputs if name in inputs)
-        between = f"Rails add up: up to {span:g} V from input to input. " if len(self.inputs) > 1 else ""
-        return (
-            f"{between}Reversed electrolytics can burst: eye protection on, hands off until the ramp is complete. "
-            "Follow your local rules for work on live equipment."
-        )
+        return "Reversed electrolytics can burst: eye protection on, hands off until the ramp is complete."
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""
@@ -140,6 +134,8 @@ def _ceiling(sign: float, magnitude: float) -> Limit:
 @step_kind("discharge")
 class Discharge(StepForm):
     """Switch loads and inputs off and wait until every terminal has fallen below a safe voltage."""
+
+    discharges = True
 
     below: VoltsValue = Field(2.0, gt=0.0)
     within: SecondsValue = Field(120.0, gt=0.0)

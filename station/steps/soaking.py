@@ -50,7 +50,7 @@ class Soak(StepForm):
         """See StepForm."""
         return (
             "The board stays under power and gets hot: heatsinks and power resistors burn skin, and stay hot after "
-            "the test. Do not leave it alone with anything that can catch fire; follow your local rules."
+            "the test. Do not leave it alone with anything that can catch fire."
         )
 
     def findings(self, setup: Setup) -> Iterator[Finding]:

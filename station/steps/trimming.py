@@ -5,17 +5,18 @@ from decimal import Decimal
 
 from pydantic import ConfigDict
 
-from station.asks import Quantity, Read, Toward, Turn, Turned, Warned
+from station.asks import Quantity, Warned
 from station.forms import AmpsValue, Form, RatioValue, VoltageLimit
 from station.lines import Judgement, Line, Outcome
 from station.quantities import Limit
+from station.steps.guiding import Guide
 from station.steps.kinds import Finding, Setup, StepForm, feed_inputs, judged_reading, step_kind
 from station.steps.measuring import wrong_side
 
 __all__ = ["Trim"]
 
-MOST_TURNS = 60  # a hand that is not there by then is not getting there
-ACCEPTED_SHARE = 0.25  # stop inside this share of the window: leaves room for drift; common practice, no source
+MOST_ROUNDS = 3  # trimmers that move each other's rails; common practice, no source
+LEFT_SLACK = 2.0  # a rail that has left the middle by less than its own width is not turned again
 
 
 class TargetForm(Form):
@@ -33,7 +34,8 @@ class TargetForm(Form):
 class Trim(StepForm):
     """Check each rail against a coarse window, then have its trimmer turned until it is inside the fine one.
 
-    A board outside the coarse window is not trimmed: a faulty board must not be turned into the window.
+    A board outside the coarse window is not trimmed: a faulty board must not be turned into the window. The order is
+    that of the board sheet, for a reference is set before what hangs on it.
     """
 
     model_config = ConfigDict(extra="allow")
@@ -45,12 +47,13 @@ class Trim(StepForm):
     coarse: RatioValue = 0.10
     current_limit: AmpsValue | None = None
 
-    def _targets(self) -> list[tuple[str, str, Limit]]:
-        """Trimmer, terminal and window, in the profile's order."""
+    def _targets(self, setup: Setup) -> list[tuple[str, str, Limit]]:
+        """Trimmer, terminal and window, in the sheet's order."""
         return [
             (trimmer, terminal, limit)
-            for trimmer, form in self.other().items()
-            for terminal, limit in form.targets().items()
+            for trimmer in setup.board.form.trimmers
+            if trimmer in self.other()
+            for terminal, limit in self.other()[trimmer].targets().items()
         ]
 
     def caution(self, setup: Setup) -> str:
@@ -75,8 +78,10 @@ class Trim(StepForm):
 
     def lines(self, setup: Setup) -> tuple[Line, ...]:
         """See StepForm."""
-        before = [setup.line("before trim", terminal, self._coarse(limit)) for _, terminal, limit in self._targets()]
-        after = [setup.line("trimmed", terminal, limit) for _, terminal, limit in self._targets()]
+        before = [
+            setup.line("before trim", terminal, self._coarse(limit)) for _, terminal, limit in self._targets(setup)
+        ]
+        after = [setup.line("trimmed", terminal, limit) for _, terminal, limit in self._targets(setup)]
         return (*before, *after)
 
     def _coarse(self, window: Limit) -> Limit:
@@ -95,26 +100,29 @@ class Trim(StepForm):
         if any(judgement.outcome is Outcome.FAILED for judgement in judged):
             cause = "not trimmed: a rail is outside the coarse window, diagnose the board first"
             return (*judged, *(Judgement(line, Outcome.NOT_STARTED, cause=cause) for line in after))
-        for trimmer, terminal, limit in self._targets():
-            if stuck := await self._turn_into(setup, trimmer, terminal, limit):
-                await Warned(f"{trimmer}: {stuck}")
-        for line in after:  # all rails once more, together: a later trimmer may have moved an earlier rail
-            judged.append(await judged_reading(setup, line, Quantity.VOLTAGE))
+        guides = [Guide(setup, *target) for target in self._targets(setup)]
+        for trouble in await self._rounds(guides):
+            await Warned(trouble)
+        for line, guide in zip(after, guides, strict=True):  # once more, together
+            judgement = await judged_reading(setup, line, Quantity.VOLTAGE)
+            judged.append(judgement)
+            if judgement.value is not None and (warning := guide.end_warning(judgement.value)):
+                await Warned(warning)
         return tuple(judged)
 
-    async def _turn_into(self, setup: Setup, trimmer: str, terminal: str, window: Limit) -> str:
-        """Have one trimmer turned until its rail is well inside; return why it ended early, or ''."""
-        assert window.nominal is not None and window.low is not None and window.high is not None
-        clockwise_raises = setup.board.form.trimmers[trimmer].clockwise == "raises"
-        centre = float(window.high + window.low) / 2.0  # of an uneven window this is not the nominal
-        enough = ACCEPTED_SHARE * float(window.high - window.low) / 2.0
-        for _ in range(MOST_TURNS):
-            reading = await Read(terminal, Quantity.VOLTAGE, setup.rule.sweep_effort)
-            missing = abs(centre) - setup.terminal(terminal).sign * reading.value
-            if abs(missing) <= enough:
-                return ""
-            clockwise = (missing > 0.0) == clockwise_raises
-            toward = Toward.CLOCKWISE if clockwise else Toward.ANTICLOCKWISE
-            if await Turn(trimmer, toward, abs(missing)) is Turned.STUCK:
-                return "the trimmer is at its end or stuck"
-        return f"not inside after {MOST_TURNS} turns"
+    async def _rounds(self, guides: list[Guide]) -> list[str]:
+        """Bring every rail into its middle, and again where another trimmer has moved it; return what went wrong."""
+        troubles: dict[str, str] = {}
+        strays = guides
+        for _ in range(MOST_ROUNDS):
+            for guide in guides:
+                if guide in strays or await self._strays(guide):
+                    troubles[guide.terminal] = await guide.bring()
+            strays = [guide for guide in guides if not troubles[guide.terminal] and await self._strays(guide)]
+            if not strays:
+                break
+        left = (f"{each.terminal} does not stay in its middle: another trimmer moves it" for each in strays)
+        return [*filter(None, troubles.values()), *left]
+
+    async def _strays(self, guide: Guide) -> bool:
+        return not guide.left and not guide.is_in_middle(await guide.read(), slack=LEFT_SLACK)

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from station.asks import Draw, Feed, Quantity, Read, Reading
-from station.opening import OpenBench, open_simulated
+from station.opening import OpenSimulated, open_simulated
 from station.profile import BoundStep, Profile
 from station.rehearsal import highest_volts
 from station.steps.measuring import Measure
@@ -34,7 +34,7 @@ Finals = dict[Condition, dict[str, float]]  # where each terminal goes (volts)
 class Knowing:
     """Puts conditions and reads; without `finals` it waits long and learns them, with them no longer than needed."""
 
-    def __init__(self, bench: OpenBench, profile: Profile, finals: Finals | None, near: dict[str, float]) -> None:
+    def __init__(self, bench: OpenSimulated, profile: Profile, finals: Finals | None, near: dict[str, float]) -> None:
         self._bench, self._profile, self._near = bench, profile, near
         self._known = finals
         self.finals: Finals = finals or {}
@@ -123,7 +123,7 @@ def _sweep_step(profile: Profile) -> float:
 
 
 def _steps(
-    knowing: Knowing, bench: OpenBench, profile: Profile, efforts: dict[str, float]
+    knowing: Knowing, bench: OpenSimulated, profile: Profile, efforts: dict[str, float]
 ) -> Iterator[tuple[str, float]]:
     for step in profile.steps:
         form, begun = step.form, bench.clock.seconds()

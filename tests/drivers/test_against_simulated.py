@@ -170,6 +170,37 @@ def test_more_than_the_highest_range_is_overload(bench: Bench) -> None:
         bench.meter.read_volts(1, expected_volts=15.0)
 
 
+@pytest.mark.parametrize(
+    ("ohms", "test_amps", "range_ohms"), [(470.0, 1e-3, 1e3), (4700.0, 1e-4, 1e4), (82e3, 1e-5, 1e5)]
+)
+def test_a_meter_reads_ohms_within_its_accuracy(bench: Bench, ohms: float, test_amps: float, range_ohms: float) -> None:
+    bench.input_volts.at_inputs[3], bench.input_volts.resistors[3] = 0.0, ohms
+    reading = bench.meter.read_ohms(3, test_amps=test_amps)
+    assert reading.ohms == pytest.approx(ohms, abs=1e-4 * ohms + 5e-5 * range_ohms)
+    assert (reading.range_ohms, reading.power_line_cycles_actual) == (range_ohms, 1.0)
+    assert bench.meter.session.drain_errors() == ()
+
+
+def test_a_test_current_flows_until_volts_are_read_elsewhere(bench: Bench) -> None:
+    bench.input_volts.at_inputs[3], bench.input_volts.resistors[3] = 0.0, 470.0
+    bench.meter.read_ohms(3, test_amps=1e-3)
+    flowing = bench.input_volts.driven
+    assert flowing == (3, 1e-3)
+    assert bench.meter.read_volts(1, expected_volts=15.0).volts == pytest.approx(15.0, abs=2e-3)
+    assert bench.input_volts.driven[1] == 0.0
+
+
+def test_a_meter_reads_what_alternates(bench: Bench) -> None:
+    bench.input_volts.alternating[1] = 0.01
+    assert bench.meter.read_ripple(1).volts_rms == pytest.approx(0.01, abs=0.0006 * 0.01 + 50e-6)
+    assert bench.meter.read_volts(1, expected_volts=15.0).volts == pytest.approx(15.0, abs=2e-3)
+
+
+def test_ohms_of_open_leads_are_overload(bench: Bench) -> None:
+    with pytest.raises(Overloaded, match="overload at channel 3 on its range of 1000 ohm"):
+        bench.meter.read_ohms(3, test_amps=1e-3)
+
+
 def test_a_load_that_is_on_after_a_reset_is_off_before_its_current_is_set(bench: Bench) -> None:
     bench.load.session.write("*RST")
     bench.load.set_current(1, 0.5)

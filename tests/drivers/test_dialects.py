@@ -6,7 +6,7 @@ import pytest
 
 from drivers import InstrumentError, QueuedError, UnknownDialect, Where, dialect, dialect_names
 from drivers.dialects import Bit, Compare, Regulation, Setting, Step
-from drivers.dialects.dialect import Value
+from drivers.dialects.wording import Value
 
 
 @pytest.mark.parametrize(

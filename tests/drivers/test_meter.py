@@ -1,8 +1,9 @@
+import pickle
 from collections.abc import Callable
 
 import pytest
 
-from drivers import BadReply, Meter, MeterReading, NoReply, Overloaded, SettingMismatch
+from drivers import BadReply, Meter, MeterReading, NoReply, OhmsReading, Overloaded, SettingMismatch
 from tests.drivers.conftest import Called
 from tests.drivers.line_server import Act, Answers, LineServer
 
@@ -142,3 +143,93 @@ def test_what_no_meter_can_do_is_refused(meter_that: MeterThat, channel: int, cy
     with pytest.raises(ValueError, match=words):
         meter.read_volts(channel, power_line_cycles=cycles)
     assert server.told == []
+
+
+OHMS: Answers = {
+    "ROUT:CLOS? (@103)": b"1\n",
+    "RES:RANG?": b"+1.00000000E+03\n",
+    "RES:NPLC?": [b"0.02\n", b"1\n"],
+    "READ?": [b"+1.0E+01\n", b"+4.99870000E+02\n"],
+}
+OHMS_SET_UP = ["SYST:ERR?", "CONF:RES", "SYST:ERR?"]
+ON_1_KILOHM = ["RES:RANG 1000", "RES:RANG?", "RES:NPLC 0.02", "RES:NPLC?", "READ?", "RES:NPLC 1", "RES:NPLC?", "READ?"]
+
+
+def test_ohms_are_read_on_the_highest_range_of_their_test_current(meter_that: MeterThat) -> None:
+    server, meter = meter_that(OHMS)
+    reading = meter.read_ohms(3, test_amps=1e-3)
+    assert reading == OhmsReading(ohms=499.87, range_ohms=1000.0, power_line_cycles_actual=1.0, seconds=0.04)
+    assert server.told == ["ROUT:CLOS:EXCL (@103)", "ROUT:CLOS? (@103)", *OHMS_SET_UP, *ON_1_KILOHM]
+
+
+def test_ohms_again_are_one_message(meter_that: MeterThat) -> None:
+    server, meter = meter_that(OHMS)
+    meter.read_ohms(3, test_amps=1e-3)
+    told = len(server.told)
+    meter.read_ohms(3, test_amps=1e-3)
+    assert server.told[told:] == ["READ?"]
+
+
+def test_volts_after_ohms_end_the_test_current_before_another_channel_is_closed(meter_that: MeterThat) -> None:
+    server, meter = meter_that({**OHMS, "VOLT:DC:NPLC?": b"1\n", "READ?": b"10\n"})
+    meter.read_ohms(3, test_amps=1e-3)
+    told = len(server.told)
+    meter.read_volts(1, expected_volts=15.0)
+    assert server.told[told : told + 4] == [*SETTING_UP, "ROUT:CLOS:EXCL (@101)"]
+    assert server.told.count("CONF:VOLT:DC") == 1
+
+
+def test_testing_is_stopped_once(meter_that: MeterThat) -> None:
+    server, meter = meter_that(OHMS)
+    meter.stop_testing()
+    assert server.told == []
+    meter.read_ohms(3, test_amps=1e-3)
+    meter.stop_testing()
+    meter.stop_testing()
+    assert server.told.count("CONF:VOLT:DC") == 1
+
+
+@pytest.mark.parametrize(("reply", "sign"), [(b"9.9E+37\n", 1.0), (b"-9.90000000E+37\n", -1.0)])
+def test_ohms_beyond_their_range_are_told_at_once_with_their_sign(
+    meter_that: MeterThat, reply: bytes, sign: float
+) -> None:
+    server, meter = meter_that({**OHMS, "READ?": [b"10\n", reply]})
+    with pytest.raises(Overloaded, match="overload at channel 3 on its range of 1000 ohm") as caught:
+        meter.read_ohms(3, test_amps=1e-3)
+    assert caught.value.sign == sign
+    assert pickle.loads(pickle.dumps(caught.value)).sign == sign
+    assert server.told.count("READ?") == 2
+
+
+@pytest.mark.parametrize(
+    ("test_amps", "range_sent"), [(1e-3, "1000"), (100e-6, "10000"), (10e-6, "100000"), (1e-6, "1000000")]
+)
+def test_the_test_current_chooses_the_range(meter_that: MeterThat, test_amps: float, range_sent: str) -> None:
+    server, meter = meter_that({**OHMS, "RES:RANG?": b"1000000\n"})
+    meter.read_ohms(3, test_amps=test_amps)
+    assert f"RES:RANG {range_sent}" in server.told
+
+
+def test_a_test_current_that_no_range_has_is_refused(meter_that: MeterThat) -> None:
+    server, meter = meter_that()
+    with pytest.raises(
+        LookupError, match=r"no range .* has a test current of 0.002 A; it has 0.001 A, 0.0001 A, 1e-05"
+    ):
+        meter.read_ohms(3, test_amps=2e-3)
+    assert server.told == []
+
+
+def test_ripple_is_measured_in_one_and_everything_is_set_up_anew_after_it(meter_that: MeterThat) -> None:
+    server, meter = meter_that({"MEAS:VOLT:AC?": b"+2.83000000E-05\n", "VOLT:DC:NPLC?": b"1\n"})
+    meter.read_volts(1, expected_volts=15.0)
+    told = len(server.told)
+    assert meter.read_ripple(1).volts_rms == 28.3e-6
+    assert server.told[told:] == ["MEAS:VOLT:AC?"]
+    meter.read_volts(1, expected_volts=15.0)
+    assert server.told[told + 1 : told + 4] == SETTING_UP
+
+
+def test_ripple_beyond_the_meter_is_no_number(meter_that: MeterThat) -> None:
+    _, meter = meter_that({"MEAS:VOLT:AC?": b"9.9E37\n"})
+    with pytest.raises(Overloaded, match="overload at channel 1 on its highest range"):
+        meter.read_ripple(1)

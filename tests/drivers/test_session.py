@@ -188,7 +188,7 @@ def test_a_permanent_fault_in_the_error_queue_does_not_hold_up_for_ever(call: Ca
 
 def test_an_instrument_without_an_error_queue_is_not_asked(call: Called) -> None:
     server, session = call({})
-    session.adopt(Manners(has_error_queue=False), time.sleep)
+    session.adopt(Manners(error_query=""), time.sleep)
     assert session.drain_errors() == ()
     assert server.told == []
 

@@ -293,3 +293,61 @@ def test_without_modulation_nothing_alternates(board, feed):
     feed()
 
     assert board.ripple_volts("OUT") == 0.0
+
+
+def test_a_test_current_charges_what_hangs_on_its_terminal(board, clock):
+    """1 mA into 1000 uF beside OHMS (847 ohm): I R (1 - exp(-t / R C))."""
+    board.test("INP", turned=False, amps=1e-3, most_volts=5.0)
+    for seconds in (0.2, 0.3, 0.5, 2.0):
+        clock.advance(seconds)
+        passed = clock.seconds()
+        due = 1e-3 * OHMS * (1.0 - math.exp(-passed / (OHMS * 1e-3)))
+        assert board.volts("INP") == pytest.approx(due, abs=0.025)  # a hundredth of a volt a step
+
+
+def test_turned_round_it_is_drawn_out(board, clock):
+    board.test("INP", turned=True, amps=1e-3, most_volts=5.0)
+    clock.advance(30.0)
+    assert board.volts("INP") == pytest.approx(-1e-3 * OHMS, rel=0.01)
+
+
+def test_from_one_way_round_to_the_other_the_charge_goes_along(board, clock):
+    board.test("INP", turned=True, amps=1e-3, most_volts=5.0)
+    clock.advance(30.0)
+    board.test("INP", turned=False, amps=1e-3, most_volts=5.0)
+    assert board.volts("INP") == pytest.approx(-1e-3 * OHMS, abs=0.01)
+    clock.advance(30.0)
+    assert board.volts("INP") == pytest.approx(1e-3 * OHMS, rel=0.01)
+
+
+def test_a_test_current_drives_no_more_than_its_volts(board, clock):
+    board.test("INP", turned=False, amps=1.0, most_volts=5.0)
+    clock.advance(30.0)
+    assert board.volts("INP") == pytest.approx(5.0, rel=1e-3)
+
+
+def test_what_it_charged_stays_when_the_ohmmeter_is_taken_off(board, clock):
+    board.test("INP", turned=False, amps=1e-3, most_volts=5.0)
+    clock.advance(10.0)
+    board.end_test()
+    before = board.volts("INP")
+    clock.advance(OHMS * 1e-3)
+    assert before == pytest.approx(1e-3 * OHMS, rel=0.01)
+    assert board.volts("INP") == pytest.approx(before / math.e, abs=0.025)  # a hundredth of a volt a step
+
+
+def test_a_board_that_is_fed_takes_no_test_current_and_feeding_takes_the_ohmmeter_off(board, clock, feed):
+    feed("INP", 10.0)
+    board.test("INP", turned=False, amps=1e-3, most_volts=5.0)
+    assert board.supply_state("INP").volts == pytest.approx(10.0, rel=1e-3)
+    feed("INP", on=False, seconds=60.0)
+    board.test("INP", turned=False, amps=1e-3, most_volts=5.0)
+    feed("INP", 8.0)
+    assert board.supply_state("INP").volts == pytest.approx(8.0, rel=1e-3)
+
+
+def test_while_an_ohmmeter_is_on_supplies_and_loads_are_off(board, clock):
+    board.test("INP", turned=False, amps=1e-3, most_volts=5.0)
+    clock.advance(1.0)
+    assert board.supply_state("INP").regulation is Regulation.OFF
+    assert board.load_state("OUT").amps == 0.0

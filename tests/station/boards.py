@@ -26,8 +26,8 @@ NETLIST = "* two resistors, for tests that never solve them\nR1 inp outp 1k\nR2 
 RAMP = "ramp: {inputs: [INP, INN], to: nominal, over: 5 s, current limit: 150 mA}"
 
 
-def twin() -> Board:
-    return Board(parse_board(SHEET, "board.yaml"), Path("board.yaml"), SHEET, NETLIST)
+def twin(sheet: str = SHEET) -> Board:
+    return Board(parse_board(sheet, "board.yaml"), Path("board.yaml"), sheet, NETLIST)
 
 
 def profile_text(*steps: str, decision: str = "{rule: guarded, false accept at most: 2 %}") -> str:
@@ -35,8 +35,10 @@ def profile_text(*steps: str, decision: str = "{rule: guarded, false accept at m
     return f"profile: twin/test\nrevision: A\nboard: board.yaml\ndecision: {decision}\nsteps:\n{listed}"
 
 
-def profile_of(*steps: str, decision: str = "{rule: guarded, false accept at most: 2 %}") -> Profile:
-    return parse_profile(profile_text(*steps, decision=decision), Path("test.yaml"), twin())
+def profile_of(
+    *steps: str, decision: str = "{rule: guarded, false accept at most: 2 %}", sheet: str = SHEET
+) -> Profile:
+    return parse_profile(profile_text(*steps, decision=decision), Path("test.yaml"), twin(sheet))
 
 
 def program_of(*steps: str, decision: str = "{rule: guarded, false accept at most: 2 %}") -> Program:

@@ -1,11 +1,11 @@
 """Prove profiles with few boards, with good defaults."""
 
-from station.commands import PROFILES
 from station.defects import chosen, universe_of
 from station.likelihood import likelihoods
 from station.profile import Profile, load_profile
 from station.proof import FaultFound, Proof
 from station.prove import proved
+from station.shipped import PROFILES
 from station.tally import Universe, Wanted
 
 

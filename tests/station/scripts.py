@@ -2,10 +2,11 @@
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from station.asks import (
+    GND,
     Ask,
     Draw,
     Drawn,
@@ -29,7 +30,10 @@ from station.profile import BoundStep
 
 Scripted = float | Exception | Sequence[float | Exception] | Callable[[], float]
 
+TURN_SECONDS = 2.0
+
 HEALTHY_VOLTS: dict[str, Scripted] = {"INP": 22.0, "INN": -22.0, "OUTP": 15.0, "OUTN": -15.0, "TP1": 5.6}
+HEALTHY_OHMS: dict[str, Scripted] = {"OUTP": 1500.0, "OUTP turned": 540.0, "OUTN turned": 1500.0, "OUTN": 540.0}
 HEALTHY_AMPS: dict[str, Scripted] = {"INP": 0.018, "INN": 0.018}
 SAG_OHMS = 0.01  # of a healthy output under load
 
@@ -49,6 +53,8 @@ class Script:
 
     volts: Mapping[str, Scripted] = field(default_factory=dict)
     amps: Mapping[str, Scripted] = field(default_factory=dict)
+    ohms: Mapping[str, Scripted] = field(default_factory=dict)  # with the leads turned round: 'OUTP turned'
+    ripple: Mapping[str, Scripted] = field(default_factory=dict)
     fed: Mapping[str, Sequence[Mode]] = field(default_factory=dict)
     turned: Sequence[Turned] = (Turned.DONE,)
     said: Sequence[str] = ("yes",)
@@ -57,6 +63,7 @@ class Script:
     safe: SafeState = field(default_factory=lambda: SafeState(verified=True))
     asks: list[Ask[Any]] = field(default_factory=list)
     made_safe: int = 0
+    seconds: float = 0.0
     _counts: dict[str, int] = field(default_factory=dict)
 
     def _next(self, key: str, values: Sequence[Any]) -> Any:
@@ -73,23 +80,28 @@ class Script:
 
     def wait(self, ask: Wait) -> None:
         self.asks.append(ask)
+        self.seconds += ask.seconds
 
     def read(self, ask: Read) -> Reading:
         self.asks.append(ask)
         effort = min(ask.effort, self.best_effort)
-        return reading(self._value(ask), self.u(effort), effort=effort)
+        return replace(reading(self._value(ask), self.u(effort), effort=effort), seconds=self.seconds)
 
     def _value(self, ask: Read) -> float:
-        scripted, healthy = (
-            (self.volts, HEALTHY_VOLTS) if ask.quantity is Quantity.VOLTAGE else (self.amps, HEALTHY_AMPS)
-        )
-        told: Any = scripted[ask.terminal] if ask.terminal in scripted else healthy[ask.terminal]
-        if ask.quantity is Quantity.VOLTAGE and ask.terminal not in scripted:
-            told = self._standing(ask.terminal, told)
+        scripted, healthy = {
+            Quantity.VOLTAGE: (self.volts, HEALTHY_VOLTS),
+            Quantity.CURRENT: (self.amps, HEALTHY_AMPS),
+            Quantity.RESISTANCE: (self.ohms, HEALTHY_OHMS),
+            Quantity.RIPPLE: (self.ripple, {}),
+        }[ask.quantity]
+        name = f"{ask.against} turned" if ask.terminal == GND else ask.terminal
+        told: Any = scripted[name] if name in scripted else healthy[name]
+        if ask.quantity is Quantity.VOLTAGE and name not in scripted:
+            told = self._standing(name, told)
         if callable(told):
             told = told()
         elif isinstance(told, Sequence):
-            told = self._next(f"read {ask.terminal} {ask.quantity}", told)
+            told = self._next(f"read {name} {ask.quantity}", told)
         if isinstance(told, Exception):
             raise told
         return float(told)
@@ -104,6 +116,7 @@ class Script:
 
     def turn(self, ask: Turn) -> Turned:
         self.asks.append(ask)
+        self.seconds += TURN_SECONDS
         turned: Turned = self._next("turn", self.turned)
         return turned
 

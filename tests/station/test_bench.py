@@ -1,13 +1,14 @@
 """The performer on instruments, on the simulated bench of dual15."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from station.asks import Draw, Fed, Feed, Mode, Quantity, Read, Wait
-from station.errors import BenchError, Interrupted
+from station.errors import BenchError, Beyond, InputError, Interrupted, NotHere
 from station.interrupts import Interrupts
-from station.opening import OpenBench, open_simulated
+from station.opening import OpenSimulated, open_simulated
 from tests.benches import full_profile
 
 HIGHEST = {"INP": 26.0, "INN": 10.0}
@@ -24,14 +25,14 @@ def bench(interrupts):
         yield opened
 
 
-def powered(bench: OpenBench) -> OpenBench:
+def powered(bench: OpenSimulated) -> OpenSimulated:
     """Feed both inputs: the positive rail its nominal volts, the negative one as much as it is prepared for."""
     bench.performer.feed(Feed("INP", 22.0, 0.15))
     bench.performer.feed(Feed("INN", -10.0, 0.15))
     return bench
 
 
-def told_by_supply(bench: OpenBench, question: str) -> float:
+def told_by_supply(bench: OpenSimulated, question: str) -> float:
     """What the supply itself answers, asked beside the driver."""
     return float(bench.inside.supply.connection().receive(question.encode() + b"\n"))
 
@@ -146,3 +147,79 @@ def test_making_safe_switches_loads_and_outputs_off_and_waits_for_the_charge(ben
     assert safe.verified and all(abs(volts) < 2.0 for _, volts in safe.volts)
     assert {name for name, _ in safe.volts} == {"INP", "INN", "OUTP", "OUTN"}
     assert not any(each.on for each in (*bench.inside.supply.outputs(), *bench.inside.load.inputs()))
+
+
+def ohms(bench, plus, minus, effort=1.0, test_amps=1e-3):
+    return bench.performer.read(Read(plus, Quantity.RESISTANCE, effort, minus, test_amps))
+
+
+def test_ohms_rise_while_the_test_current_charges_the_board(bench):
+    """1 mA into C101, 2200 uF, beside it some kilohms: 0.45 V/s at first, so 454 ohm more each second."""
+    first = ohms(bench, "INP", "GND")
+    bench.performer.wait(Wait(0.5))
+    later = ohms(bench, "INP", "GND")
+
+    assert later.value - first.value == pytest.approx(454.0 * (later.seconds - first.seconds), rel=0.05)
+
+
+def test_ohms_carry_the_meters_accuracy_resolution_and_noise(bench):
+    """1 kohm range: 0.01 % of reading + 10 ppm of range, rectangular; 3 ppm of noise, steps of 1 ppm at 1 cycle."""
+    told = ohms(bench, "INP", "GND")
+
+    assert told.effort == 1.0 and told.source == "meter, 1 kΩ range at 1 mA"
+    assert told.u_common == pytest.approx((1e-4 * told.value + 1e-5 * 1e3) / math.sqrt(3.0))
+    assert told.u_random == pytest.approx(math.hypot(3e-3, 1e-3 / (2.0 * math.sqrt(3.0))))
+
+
+@pytest.mark.parametrize(
+    ("plus", "minus", "low", "high"),
+    [
+        ("GND", "INP", 500.0, 600.0),  # D101 conducts: a diode drop at 1 mA
+        ("INN", "GND", 500.0, 600.0),  # D201
+    ],
+)
+def test_with_the_leads_turned_round_an_input_reads_its_protection_diode(bench, plus, minus, low, high):
+    for _ in range(20):
+        told = ohms(bench, plus, minus)
+        bench.performer.wait(Wait(0.5))
+
+    assert low < told.value < high
+
+
+def test_nothing_is_fed_into_an_ohmmeter(bench):
+    ohms(bench, "OUTP", "GND")
+    assert bench.inside.meter.settings().function == "RES"
+    bench.performer.feed(Feed("INP", 5.0, 0.15))
+
+    assert bench.inside.meter.settings().function == "VOLT"
+    bench.performer.wait(Wait(1.0))
+    assert bench.inside.board.volts("INP") == pytest.approx(5.0, abs=0.05)
+
+
+def test_ohms_beyond_the_range_are_no_number_and_tell_on_which_side(bench):
+    for _ in range(20):
+        bench.performer.wait(Wait(0.5))
+        with pytest.raises(Beyond) as beyond:
+            ohms(bench, "TP1", "GND")
+    assert beyond.value.ohms == pytest.approx(1200.0)
+    with pytest.raises(InputError, match=r"no range of the meter has a test current of 0.003 A; it has 0.001 A"):
+        ohms(bench, "INP", "GND", test_amps=3e-3)
+    with pytest.raises(NotHere, match="no instrument reads ohms from INP to INN"):
+        ohms(bench, "INP", "INN")
+
+
+def test_a_bench_without_a_turned_channel_says_so(bench):
+    metering = bench.performer._metering
+    meters = {name: replace(wired, turned=None) for name, wired in metering._wiring.meters.items()}
+    metering._wiring = replace(metering._wiring, meters=meters)
+    with pytest.raises(NotHere, match="no scanner channel reads ohms at INP with its leads turned round"):
+        ohms(bench, "GND", "INP")
+
+
+def test_what_an_ohmmeter_left_on_a_board_is_still_there_for_the_voltmeter(bench):
+    for _ in range(5):
+        ohms(bench, "INP", "GND")
+        bench.performer.wait(Wait(0.2))
+    left = bench.performer.read(Read("INP", Quantity.VOLTAGE))
+
+    assert left.value == pytest.approx(0.5, abs=0.15)

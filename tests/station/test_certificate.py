@@ -45,6 +45,11 @@ def test_a_page_of_a_board_that_did_not_pass_is_no_certificate(store: Store) -> 
     assert "Failed : the current limit of 1 A was reached at 2 V" in text
 
 
+def test_a_page_without_a_name_says_that(store: Store) -> None:
+    assert "Operator not named Decision rule" in page(store, GOOD)
+    assert "simulated hands answered" in page(store, GOOD, simulated=True)
+
+
 def test_a_simulated_run_certifies_nothing_and_says_how_it_was_made(store: Store) -> None:
     text = page(store, GOOD, simulated=True)
     assert "SIMULATED: no board was measured; this page certifies nothing." in text

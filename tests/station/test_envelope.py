@@ -51,6 +51,21 @@ def test_asks_beyond_the_sheet_are_refused_before_anybody_answers(ask: Ask[objec
     assert str(refused.value) == message
 
 
+OHMS = Read("OUTP", Quantity.RESISTANCE, test_amps=1e-3)
+TURNED = Read("GND", Quantity.RESISTANCE, 1.0, "OUTP", 1e-3)
+
+
+@pytest.mark.parametrize("ask", [OHMS, TURNED])
+def test_ohms_are_read_without_power_only(ask: Read) -> None:
+    envelope.refuse_beyond(ask)
+    envelope.refuse_beyond(ask, {"INP": 0.0, "INN": 0.0})
+    with pytest.raises(InputError) as refused:
+        envelope.refuse_beyond(ask, {"INP": 0.0, "INN": -22.0})
+    assert str(refused.value) == (
+        "ohms were to be read at OUTP while INN is fed -22 V; put the step before the ramp, or behind a discharge"
+    )
+
+
 @pytest.mark.parametrize(
     ("ask", "reply"),
     [

@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 
 from station.asks import Draw, Feed, Quantity, Question, Read, Reading, StepStarted, Toward, Turn, Wait
-from station.errors import BoardStopped, InputError, Unreadable
+from station.errors import Beyond, BoardStopped, InputError, Unreadable
 from station.lockstep import LaneBoard, LaneEnded, in_lockstep
+from station.opening import open_simulated
 from station.profile import Profile
 from station.program import compiled
 from station.rehearsal import highest_volts
@@ -118,6 +119,52 @@ def test_a_rail_beyond_its_ceiling_stops_the_board() -> None:
 def test_a_current_that_no_instrument_reads_is_unreadable() -> None:
     answer = told(divider(), FED, Read("OUTP", Quantity.CURRENT, 1.0))[-1]
     assert isinstance(answer, Unreadable) and str(answer) == "no instrument reads a current at OUTP"
+
+
+def test_ohms_are_read_on_the_board_alone() -> None:
+    """INP to GND: 1 kohm + 1 kohm beside 1 Mohm; OUTP: 1 kohm beside 1 Mohm + 1 kohm."""
+    ohms = [Read(name, Quantity.RESISTANCE, 1.0, test_amps=1e-4) for name in ("INP", "OUTP")]
+    turned = Read("GND", Quantity.RESISTANCE, 1.0, "OUTP", 1e-4)
+    inp, outp, back = (each.value for each in told(divider(), *ohms, turned))
+    assert inp == pytest.approx(1.0 / (1.0 / 2e3 + 1e-6), rel=0.02)
+    assert outp == pytest.approx(999.0, rel=0.02)
+    assert back == pytest.approx(outp, rel=1e-4)
+
+
+def test_ohms_beyond_the_range_say_so() -> None:
+    answer = told(divider(), Read("INP", Quantity.RESISTANCE, 1.0, test_amps=1e-3))[-1]
+    assert isinstance(answer, Beyond) and answer.ohms == pytest.approx(1200.0)
+
+
+def test_after_ohms_the_bench_is_on_the_board_again() -> None:
+    ohms, volts = Read("OUTP", Quantity.RESISTANCE, 1.0, test_amps=1e-4), Read("OUTP", Quantity.VOLTAGE, 1.0)
+    before, _, after = told(divider(), volts, ohms, volts)
+    assert abs(before.value) < 1e-3 and abs(after.value) < 1e-3
+    _, _, fed = told(divider(), ohms, FED, volts)
+    assert fed.value == pytest.approx(5.0, rel=0.02)
+
+
+def test_ohms_while_something_is_fed_are_refused() -> None:
+    with pytest.raises(InputError, match="ohms were to be read at OUTP while INP is fed 10 V"):
+        told(divider(), FED, Read("OUTP", Quantity.RESISTANCE, 1.0, test_amps=1e-4))
+
+
+def test_a_step_that_reads_ohms_is_not_one_that_only_waiting_shows() -> None:
+    profile = divider(
+        PROFILE.replace("steps:", "steps:\n  - resistance: {test current: 0.1 mA, OUTP: {at least: 900 Ω}}")
+    )
+    (ended,) = lockstep(profile, GOOD)
+    assert outcomes(ended)[:2] == ["Passed", "Passed"]
+    assert "resistance" not in ended.unfed_steps
+
+
+def test_nothing_ripples_on_a_lane_but_the_meters_own() -> None:
+    """20 uV of floor, within 80 % of 30 uV + 0.06 %; the bench of the same seed has the same meter."""
+    profile, read = divider(), Read("OUTP", Quantity.RIPPLE)
+    _, shown = told(profile, FED, read)
+    assert shown.value == pytest.approx(20e-6, abs=30e-6)
+    with open_simulated(profile.board, highest_volts(profile), seed=GOOD.seed) as bench:
+        assert bench.performer.read(read).value == pytest.approx(shown.value, abs=15e-6)
 
 
 def test_the_operator_says_yes() -> None:

@@ -33,7 +33,9 @@ def test_a_board_that_loses_its_operating_point_under_power_is_told_as_that_and_
 
 
 def test_on_the_nominal_board_a_lost_operating_point_is_the_authors_to_mend() -> None:
-    profile = replace(full_profile(), board=without_solution_above_a_volt())
+    full = full_profile()
+    powered = tuple(step for step in full.steps if step.form.kind != "resistance")  # cold, it fails already
+    profile = replace(full, board=without_solution_above_a_volt(), steps=powered)
     with pytest.raises(InputError, match=r"has no operating point with INP at .*; look for a node that nothing holds"):
         rehearsed(profile)
 

@@ -6,6 +6,7 @@ import pytest
 
 from station.errors import InputError
 from station.profile import parse_profile
+from station.steps import KINDS
 from tests.station.boards import RAMP, profile_text, twin
 
 
@@ -21,8 +22,7 @@ def refusal(text: str) -> list[str]:
         ("mesure: {}", "5: 'mesure' is not a kind of step; write 'measure'"),
         (
             "xyz: {}",
-            "5: 'xyz' is not a kind of step; "
-            "write one of inspect, line sweep, load sweep, dropout, measure, overload, ramp, discharge, soak, trim",
+            f"5: 'xyz' is not a kind of step; write one of {', '.join(KINDS)}",
         ),
         (
             "{measure: {}, trim: {}}",
@@ -182,7 +182,55 @@ def refusal(text: str) -> list[str]:
             "ramp: {inputs: [INP], over: -5 s, current limit: 1 A}",
             "27: over: '-5 s' does not fit; note that input should be greater than or equal to 0",
         ),
-        ("inspect: {}", "5: the key 'ask' is missing; write 'ask: ...' here"),
+        (
+            "inspect: {}",
+            "5: nothing is asked; write 'ask: ...', or 'points: [...]' with one yes or no each",
+        ),
+        (
+            "inspect: {points: []}",
+            "15: the list of points is empty; write at least one, such as 'both LEDs lit'",
+        ),
+        (
+            "inspect: {points: ['LED lit', ' ']}",
+            "35: the point is empty; write what is to be seen, such as 'both LEDs lit'",
+        ),
+        (
+            "inspect: {points: ['LED lit', 'LED lit']}",
+            "35: 'LED lit' stands here a second time; keep one of them",
+        ),
+        (
+            "inspect: {ask: shiny, points: ['LED lit']}",
+            "27: points stand beside a single question; make that question one of the points",
+        ),
+        (
+            "efficiency: {efficiency: at least 60 %}",
+            "5: the inputs' limit of 150 mA can't carry 1 A; give the step a higher 'current limit' of its own",
+        ),
+        (
+            "efficiency: {current limit: 2 A}",
+            "5: the step judges nothing; write 'efficiency: at least 60 %' or 'dissipation: at most 12 W'",
+        ),
+        (
+            "efficiency: {load: 0 A, efficiency: at least 60 %}",
+            "18: without load there is no efficiency; write what each output carries",
+        ),
+        (
+            "efficiency: {load: 2 A, efficiency: at least 60 %}",
+            "18: 2 A is above the 1 A of a rating; write at most 1 A",
+        ),
+        (
+            "efficiency: {load: 0.1 A, inputs: 0 V, efficiency: at least 60 %}",
+            "31: the inputs are fed nothing; write a magnitude above zero, such as '19 V'",
+        ),
+        (
+            "efficiency: {load: 0.1 A, efficiency: at least 150 %}",
+            "31: no board gives as much as it takes; write less than 100 %",
+        ),
+        (
+            "efficiency: {load: 0.1 A, dissipation: at most 12 V}",
+            "31: dissipation: '12 V' is in V; write a value in W",
+        ),
+        ("inspect: {points: LED lit}", "15: points: 'LED lit' does not fit; note that input should be a valid list"),
         ("discharge: {below: 2 mA}", "17: below: '2 mA' is in A; write a value in V"),
     ],
 )

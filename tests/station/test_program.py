@@ -5,7 +5,7 @@ import pytest
 
 from station.asks import Ask, Judged, Quantity, Read, StepEnded, StepStarted
 from station.errors import BoardStopped, Unreadable
-from station.lines import Judgement, Line, Outcome, overall
+from station.lines import Judgement, Line, Outcome, not_here, overall
 from station.profile import BoundStep
 from station.program import Program, compiled
 from station.steps import KINDS, Setup, StepForm, step_kind
@@ -156,6 +156,14 @@ def judgement(outcome: Outcome) -> Judgement:
 )
 def test_a_run_is_as_good_as_its_worst_line(lines: list[Outcome], whole: Outcome) -> None:
     assert overall(tuple(judgement(outcome) for outcome in lines)) is whole
+
+
+def test_a_run_rests_on_the_lines_that_its_bench_can_start() -> None:
+    missing = not_here(Line("step", "line", "OUTP", None), "nothing ripples in front")
+    assert missing.outcome is NOT_STARTED
+    assert overall((judgement(PASSED), missing)) is PASSED
+    assert overall((judgement(FAILED), missing)) is FAILED
+    assert overall((missing,)) is NOT_STARTED
 
 
 def test_an_ask_of_no_kind_is_refused() -> None:

@@ -13,7 +13,8 @@ from station.report.proof_document import proof_document
 from station.report.proof_page import proof_html
 from station.report.proof_pictures import class_bars, coverage_picture, fates
 from station.report.proof_view import proof_view
-from station.report.proof_words import seconds_text, share_text
+from station.report.proof_words import share_text
+from station.report.wording import seconds_text
 from tests.render import shown, terminal
 from tests.station.proofs import escape, found, made_up
 
@@ -233,7 +234,8 @@ def test_a_share_is_rounded_but_never_to_none_or_all(fraction: float, expected: 
 
 
 @pytest.mark.parametrize(
-    ("seconds", "expected"), [(2.54, "2.5 s"), (89.6, "90 s"), (183.2, "3 min 3 s"), (120, "2 min")]
+    ("seconds", "expected"),
+    [(2.54, "2.5 s"), (89.6, "90 s"), (183.2, "3 min 3 s"), (120, "2 min"), (7500, "2 h 5 min")],
 )
-def test_times_are_told_in_seconds_and_minutes(seconds: float, expected: str) -> None:
+def test_times_are_told_in_seconds_minutes_and_hours(seconds: float, expected: str) -> None:
     assert seconds_text(seconds) == expected

@@ -1,22 +1,15 @@
-"""The steps that bring the inputs up and down: inspect, ramp, discharge."""
+"""The steps that bring the inputs up and down: ramp, discharge."""
 
 from dataclasses import dataclass, replace
 
 import pytest
 
-from station.asks import Draw, Fed, Feed, Mode, Question, Read, Reading, Wait
+from station.asks import Draw, Fed, Feed, Mode, Read, Reading, Wait
 from station.lines import Outcome
 from tests.station.boards import RAMP, profile_of, step_of
 from tests.station.scripts import Script, answer
 
 ramp = profile_of(RAMP).steps[0]
-
-
-@pytest.mark.parametrize(("said", "outcome"), [("yes", Outcome.PASSED), ("no", Outcome.FAILED)])
-def test_an_inspection_is_what_the_operator_says(said: str, outcome: Outcome) -> None:
-    told = answer(step_of("inspect: {ask: 'Joints shiny?'}"), Script(said=[said]))
-    assert told.asks == (Question("Joints shiny?", ("yes", "no")),)
-    assert (told.judged("Joints shiny?").outcome, told.judgements[0].cause) == (outcome, f"answered {said}")
 
 
 def test_a_ramp_raises_both_inputs_together_in_even_steps_of_at_most_two_volts() -> None:
@@ -92,10 +85,6 @@ def test_a_ramp_of_one_input_keeps_the_other_off() -> None:
     assert {ask.volts for ask in told.of(Feed, "INP")} == {0.0}
     assert told.of(Feed, "INN")[-1] == Feed("INN", -10.0, 1.0)
     assert [j.line.terminal for j in told.judgements if j.line.name == "highest current"] == ["INN"]
-
-
-def test_a_ramp_warns_of_both_rails_together() -> None:
-    assert ramp.form.caution(ramp.setup).startswith("Rails add up: up to 44 V from input to input. ")
 
 
 def test_a_discharge_takes_loads_off_before_inputs() -> None:

@@ -23,7 +23,7 @@ from station.asks import (
     Turned,
     Wait,
 )
-from station.errors import Unreadable
+from station.errors import Beyond, NotHere, Unreadable
 from station.transcript import read_ask, read_reply, written_ask, written_reply
 
 numbers = st.floats(allow_nan=False)
@@ -33,7 +33,7 @@ asks = st.one_of(
     st.builds(Feed, names, numbers, numbers),
     st.builds(Draw, names, numbers),
     st.builds(Wait, numbers),
-    st.builds(Read, names, st.sampled_from(Quantity), numbers, names),
+    st.builds(Read, names, st.sampled_from(Quantity), numbers, names, numbers),
     st.builds(Turn, names, st.sampled_from(Toward), numbers),
     st.builds(Question, names, st.lists(names, max_size=3).map(tuple), names),
 )
@@ -42,7 +42,7 @@ replies = st.one_of(
         Reading, numbers, numbers, numbers, names, numbers, numbers, st.builds(Conditions, fed=pairs, drawn=pairs)
     ),
     st.builds(Fed, st.sampled_from(Mode)),
-    st.just(Drawn()),
+    st.builds(Drawn, numbers),
     st.sampled_from(Turned),
     names,
     st.none(),
@@ -72,6 +72,18 @@ def test_what_stood_in_for_an_answer_survives_being_written() -> None:
     assert str(revived) == "OUTP voltage: overload"
 
 
+@pytest.mark.parametrize("error", [Beyond("beyond the range", -1200.0), NotHere("no channel there")])
+def test_why_ohms_were_not_read_survives_being_written(error: Unreadable) -> None:
+    revived = read_reply(written_reply(error))
+    assert type(revived) is type(error)
+    assert (str(revived), vars(revived)) == (str(error), vars(error))
+
+
+def test_an_ask_from_before_there_were_test_currents_is_still_read() -> None:
+    text = '{"ask": "Read", "terminal": "OUTP", "quantity": "voltage", "effort": 1.0, "against": "GND"}'
+    assert read_ask(text) == Read("OUTP", Quantity.VOLTAGE, 1.0)
+
+
 def test_an_answer_that_looks_like_an_enum_stays_a_text() -> None:
     assert read_reply(written_reply("done")) == "done"
 
@@ -83,4 +95,5 @@ def test_equal_asks_have_equal_texts() -> None:
 def test_a_written_ask_is_plain_json() -> None:
     assert json.loads(written_ask(Read("OUTP", Quantity.VOLTAGE, 1.0))) == {
         "ask": "Read", "terminal": "OUTP", "quantity": "voltage", "effort": 1.0, "against": "GND",
+        "test_amps": 0.0,
     }  # fmt: skip

@@ -1,6 +1,6 @@
 import pytest
 
-from station.lines import Judgement, Line, Outcome
+from station.lines import Judgement, Line, Outcome, not_here
 from station.quantities import Limit
 from station.report.wording import conformity_text, first_bad, reading_text, row_of, sentence
 
@@ -68,6 +68,14 @@ def test_a_line_that_a_person_answered_shows_the_answer() -> None:
 def test_what_failed_is_told_before_what_is_otherwise_not_passed(outcomes: list[Outcome], first: int | None) -> None:
     judgements = [judged(outcome) for outcome in outcomes]
     assert first_bad(judgements) is (None if first is None else judgements[first])
+
+
+def test_a_line_that_this_bench_can_not_start_is_named_and_is_no_bad_one() -> None:
+    missing = not_here(LINE, "nothing ripples in front")
+    judgements = judged(Outcome.PASSED), missing
+    assert first_bad(judgements) is None
+    words = "Passed: 1 of 2 lines; not started: no load: OUTP voltage: nothing ripples in front"
+    assert sentence(Outcome.PASSED, judgements) == words
 
 
 @pytest.mark.parametrize(

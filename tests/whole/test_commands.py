@@ -5,7 +5,11 @@ import re
 
 import pytest
 
+from station.program import compiled
+from tests.benches import full_profile
 from tests.commands import FULL, railbench
+
+LINES, STEPS = len(compiled(full_profile()).lines()), len(full_profile().steps)
 
 
 def run_board(tmp_path, *more):
@@ -26,8 +30,29 @@ def test_the_demo_shows_nine_passed_three_failed_and_where_the_record_is(tmp_pat
 def test_a_healthy_board_passes_with_exit_code_0(tmp_path):
     done = run_board(tmp_path)
 
-    assert (done.returncode, done.stdout) == (0, "SIMULATED D15-1  Passed: all 27 lines\n")
+    assert (done.returncode, done.stdout) == (0, f"SIMULATED D15-1  Passed: all {LINES} lines\n")
     assert done.stderr.splitlines()[-1] == "bench verified safe"
+
+
+def test_cautions_are_acknowledged_by_name_and_time_and_the_certificate_says_so(tmp_path):
+    run_board(tmp_path, "--operator", "A. Tester")
+
+    page = railbench("certificate", "D15-1", "--store", tmp_path / "r.sqlite", home=tmp_path)
+    shown = railbench("records", "show", "D15-1", "--store", tmp_path / "r.sqlite", "--json", home=tmp_path)
+
+    html = (tmp_path / page.stdout.strip()).read_text(encoding="utf-8")
+    assert "A. Tester; simulated hands answered" in html
+    for danger in ("ramp: first power", "overload: overload on purpose"):
+        assert re.search(rf"{danger}: acknowledged at \d{{4}}-\d\d-\d\dT[\d:.]+\+00:00<", html)
+    assert json.loads(shown.stdout)["bench"]["operator"] == "A. Tester"
+
+
+@pytest.mark.parametrize("name", [" A. Tester", "A" * 65, "A.\nTester"])
+def test_a_name_that_is_none_is_refused(tmp_path, name):
+    done = run_board(tmp_path, "--operator", name)
+
+    assert done.returncode == 2
+    assert "is not an operator's name; write at most 64 letters, no blank at an end" in done.stderr
 
 
 @pytest.mark.parametrize("fault", ["R108:open", "R206:open", "DZ101:reversed", "RF101:open"])
@@ -43,7 +68,7 @@ def test_json_is_one_document_with_every_line(tmp_path):
 
     told = json.loads(done.stdout)
     assert (told["format"], told["outcome"], told["simulated"]) == (1, "Failed", True)
-    assert len(told["lines"]) == 27 and told["safe"]["verified"] is True
+    assert len(told["lines"]) == LINES and told["safe"]["verified"] is True
 
 
 def test_the_list_and_the_certificate_come_from_the_record(tmp_path):
@@ -67,7 +92,8 @@ def test_check_shows_steps_time_and_the_highest_voltage(tmp_path):
 
     assert done.returncode == 0
     assert "highest voltage between two terminals: 52 V, from INN to INP; rails add up" in done.stdout
-    assert re.search(r"27 lines in 8 steps, about \d+ s of bench time", done.stdout)
+    assert "Capacitors hold up to 1.5 J; C" in done.stdout
+    assert re.search(rf"{LINES} lines in {STEPS} steps, about \d+ s of bench time", done.stdout)
     assert "WARNING" not in done.stdout
 
 

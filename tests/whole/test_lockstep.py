@@ -70,6 +70,7 @@ def test_lockstep_and_bench_tell_the_same_of_every_board(name: str) -> None:
             if ours.outcome is not theirs.outcome:
                 different.append(told)
             after_waiting = ours.line.name == "voltage left" or any(word in ours.line.title for word in AFTER_HANDS)
+            after_waiting |= "while it still moved" in theirs.cause  # ohms on their way are passed early
             if not after_waiting and not set(board.faults) & set(UNALIKE) and off_by(theirs, ours) > 0.0:
                 apart.append(told)
     assert different == []

@@ -92,7 +92,7 @@ def test_the_command_stopped_by_ctrl_c_exits_4_and_says_so(tmp_path):
     )
     assert process.stderr is not None
     for line in process.stderr:
-        if line.startswith("step 3/8"):
+        if line.startswith("step 4/"):
             break
 
     process.send_signal(signal.SIGINT)

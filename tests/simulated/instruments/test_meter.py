@@ -196,7 +196,7 @@ def test_readings_of_a_bus_trigger_are_fetched_as_often_as_asked() -> None:
         (["TRIG:SOUR BUS", "READ?"], -214),
         (["TRIG:SOUR BUS", "INIT", "INIT"], -213),
         (["*TRG"], -211),
-        (["SENS:FUNC \"RES\""], -224),
+        (["SENS:FUNC \"FRES\""], -224),
         (["VOLT:DC:RANG 1001"], -222),
     ],
 )  # fmt: skip

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pytest
 
 from simulated.clock import VirtualClock
-from simulated.instruments import ChannelState, Supply
+from simulated.instruments import ChannelState, Quirks, Supply
 from simulated.instruments.channels import Style
 from tests.simulated.instruments.wiring import ResistorOnSupply, Talk
 
@@ -23,7 +23,7 @@ class Bench:
 def bench_of(*ohms: float, style: Style = "channel list", seed: int = 1, query_hides_trip: bool = True) -> Bench:
     clock = VirtualClock()
     ports = [ResistorOnSupply(each) for each in ohms]
-    supply = Supply(IDENTITY, ports, clock, seed, style=style, query_hides_trip=query_hides_trip)
+    supply = Supply(IDENTITY, ports, clock, seed, style=style, quirks=Quirks(hides_trip=query_hides_trip))
     return Bench(supply, Talk(supply.connection()), ports, clock)
 
 

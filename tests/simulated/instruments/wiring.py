@@ -1,5 +1,6 @@
 """What the instruments are wired to in these tests: ports that need no circuit, and a talker without a socket."""
 
+import math
 from dataclasses import dataclass, field
 
 from simulated.instruments.scpi import Connection
@@ -43,16 +44,23 @@ class StiffRailOnLoad:
 
 @dataclass
 class KnownVolts:
-    """Fixed volts at each input of a meter."""
+    """Fixed volts at each input of a meter, and a resistor across it where one is given."""
 
     at_inputs: dict[int, float] = field(default_factory=dict)
     alternating: dict[int, float] = field(default_factory=dict)
+    resistors: dict[int, float] = field(default_factory=dict)
+    driven: tuple[int | None, float] = (None, 0.0)  # channel, test current (A)
 
     def volts(self, channel: int) -> float:
-        return self.at_inputs[channel]
+        own, (driven, amps) = self.at_inputs.get(channel, 0.0), self.driven
+        return own + min(amps * self.resistors.get(channel, math.inf), 5.0) if driven == channel else own
 
     def ripple_volts(self, channel: int) -> float:
         return self.alternating.get(channel, 0.0)
+
+    def drive(self, channel: int | None, *, amps: float, most_volts: float) -> None:
+        assert most_volts == 5.0
+        self.driven = channel, amps
 
 
 class Talk:

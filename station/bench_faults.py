@@ -1,0 +1,125 @@
+"""Say what is wrong with a bench file: in itself, and for the board that it is to test."""
+
+from collections.abc import Iterator, Mapping
+
+from drivers import InstrumentKind, dialect, dialect_names
+from station.asks import GND
+from station.bench_forms import BenchForm, Hooked, InstrumentForm, LoadForm, MeterForm, SupplyForm, WireForm
+from station.board import Board
+from station.document import Path_
+from station.forms import nearest
+
+__all__ = ["faults", "misfits"]
+
+KINDS: dict[str, InstrumentKind] = {"supplies": "supply", "meters": "meter", "loads": "load"}
+Found = tuple[Path_, str, str]
+
+
+def faults(form: BenchForm) -> Iterator[Found]:
+    """Yield what is wrong with a bench file in itself."""
+    yield from _instrument_faults(form)
+    yield from _wiring_faults(form)
+
+
+def _instrument_faults(form: BenchForm) -> Iterator[Found]:
+    sections: dict[str, Mapping[str, InstrumentForm]] = {
+        "supplies": form.supplies,
+        "meters": form.meters,
+        "loads": form.loads,
+    }
+    names: dict[str, str] = {}
+    resources: dict[str, str] = {}
+    for section, instruments in sections.items():
+        for name, instrument in instruments.items():
+            if name in names:
+                yield (section, name), f"'{name}' is also one of the {names[name]}", "give each a name of its own"
+            elif instrument.resource in resources:
+                what = f"'{name}' has the address of '{resources[instrument.resource]}'"
+                yield (section, name, "resource"), what, "give each instrument its own"
+            kind = KINDS[section]
+            fitting = [each for each in dialect_names() if dialect(each).instrument == kind]
+            if instrument.dialect not in fitting:
+                what = f"'{instrument.dialect}' is not a dialect of a {kind}"
+                yield (section, name, "dialect"), what, nearest(instrument.dialect, fitting)
+            names[name], resources[instrument.resource] = section, name
+
+
+def _wiring_faults(form: BenchForm) -> Iterator[Found]:
+    taken: dict[Hooked, str] = {}
+    for terminal, wire in form.wiring.items():
+        for key, hooked, known in _hooks(form, wire):
+            where: Path_ = ("wiring", terminal, key)
+            if hooked.instrument not in known:
+                yield (
+                    where,
+                    f"there is no {key.removeprefix('turned ')} '{hooked.instrument}'",
+                    nearest(hooked.instrument, known),
+                )
+                continue
+            yield from ((where, *fault) for fault in _channel_faults(hooked, known[hooked.instrument], wire))
+            if hooked in taken and not wire.by_hand:
+                yield where, f"{_named(hooked)} is at {taken[hooked]} already", "wire each channel to one terminal"
+            taken[hooked] = terminal
+        if wire.plus_at not in (None, GND):
+            yield ("wiring", terminal, "plus at"), f"'{wire.plus_at}' is not ground", f"write {GND}, or leave it out"
+
+
+def _hooks(form: BenchForm, wire: WireForm) -> Iterator[tuple[str, Hooked, Mapping[str, InstrumentForm]]]:
+    """Yield the keys of a wire that name an instrument, with what they name and what there is to name."""
+    known: dict[str, Mapping[str, InstrumentForm]] = {"supply": form.supplies, "load": form.loads, "meter": form.meters}
+    for key, hooked in (("supply", wire.supply), ("load", wire.load), ("meter", wire.meter)):
+        if hooked is not None:
+            yield key, hooked, known[key]
+    if wire.turned_meter is not None:
+        yield "turned meter", wire.turned_meter, form.meters
+
+
+def _channel_faults(hooked: Hooked, instrument: InstrumentForm, wire: WireForm) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong with a channel's number: a channel that is not there, none where one is needed."""
+    if isinstance(instrument, MeterForm):
+        if wire.by_hand:
+            if hooked.channel is not None:
+                yield f"{_named(hooked)} is an input, but the probe is moved by hand", f"write '{hooked.instrument}'"
+        elif instrument.inputs is None:
+            yield f"'{hooked.instrument}' has one pair of leads", "write 'by hand: true' beside it"
+        elif not 1 <= (hooked.channel or 0) <= instrument.inputs:
+            yield f"'{hooked.instrument}' has inputs 1 to {instrument.inputs}", f"write '{hooked.instrument} 1'"
+        return
+    channels = instrument.channels if isinstance(instrument, (SupplyForm, LoadForm)) else {}
+    if hooked.channel not in channels:
+        listed = ", ".join(f"'{hooked.instrument} {number}'" for number in channels)
+        yield f"{_named(hooked)} is not one of its channels", f"write one of {listed}"
+
+
+def _named(hooked: Hooked) -> str:
+    return f"'{hooked.instrument}{'' if hooked.channel is None else f' {hooked.channel}'}'"
+
+
+def misfits(form: BenchForm, board: Board) -> Iterator[Found]:
+    """Yield what keeps a bench from testing a board: a terminal that nothing reaches, a channel the wrong way."""
+    terminals = board.form.terminals
+    for name in form.wiring:
+        if name not in terminals:
+            yield ("wiring", name), f"{board.name} has no terminal '{name}'", nearest(name, terminals)
+    for name, terminal in terminals.items():
+        wire = form.wiring.get(name)
+        if wire is None or wire.meter is None:
+            yield ("wiring", name), f"no meter reaches {name}", "write 'meter: dmm 1', or 'by hand: true' beside it"
+        if terminal.kind == "input":
+            yield from _input_misfits(form, name, wire, terminal.sign, terminal.never_above or 0.0)
+        elif wire is not None and wire.supply is not None:
+            yield ("wiring", name, "supply"), f"{name} is no input of the board", "feed inputs only"
+
+
+def _input_misfits(form: BenchForm, name: str, wire: WireForm | None, sign: float, ceiling: float) -> Iterator[Found]:
+    if wire is None or wire.supply is None:
+        yield ("wiring", name), f"no supply feeds {name}", "write 'supply: psu 1'"
+        return
+    channel = form.supplies[wire.supply.instrument].channels[wire.supply.channel or 0]
+    if sign < 0.0 and wire.plus_at != GND:
+        yield ("wiring", name), f"{name} is below ground", f"turn its channel round and write 'plus at: {GND}'"
+    elif sign > 0.0 and wire.plus_at == GND:
+        yield ("wiring", name, "plus at"), f"{name} is above ground", "take 'plus at' out, or correct the board sheet"
+    if wire.plus_at == GND and not channel.floating:
+        what = f"{_named(wire.supply)} has its minus tied, so that its plus can't be ground"
+        yield ("wiring", name, "supply"), what, "use a floating channel for a negative input"

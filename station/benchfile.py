@@ -1,0 +1,43 @@
+"""Read the bench file, and keep where its values stand for what is found wrong later."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from station.bench_faults import faults, misfits
+from station.bench_forms import BenchForm
+from station.board import Board
+from station.document import Document, parse_document, read_text
+from station.errors import InputError, Problem
+from station.forms import fill
+
+__all__ = ["BenchFile", "load_bench_file", "parse_bench_file"]
+
+
+@dataclass(frozen=True)
+class BenchFile:
+    """A checked bench file, with the places of its values for what is found wrong later."""
+
+    form: BenchForm
+    path: Path
+    text: str
+    document: Document
+
+    def misfits(self, board: Board) -> list[Problem]:
+        """Return what keeps this bench from testing a board: a terminal that nothing reaches, a channel too small."""
+        return [self.document.problem(*found) for found in misfits(self.form, board)]
+
+
+def load_bench_file(path: Path) -> BenchFile:
+    """Return the bench in a file; InputError holds all that is wrong with it."""
+    return parse_bench_file(read_text(path), path)
+
+
+def parse_bench_file(text: str, path: Path) -> BenchFile:
+    """Return the bench in a text; InputError holds all that is wrong with it."""
+    document = parse_document(text, str(path))
+    form, problems = fill(BenchForm, document.data, document, ())
+    if form is not None:
+        problems = [document.problem(*found) for found in faults(form)]
+    if form is None or problems:
+        raise InputError(problems)
+    return BenchFile(form, path, text, document)

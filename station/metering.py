@@ -1,0 +1,91 @@
+"""Read a terminal with the meter that reaches it, moved there by hand where no scanner does."""
+
+from drivers import Meter, Overloaded
+from station.asks import Quantity, Question, Read, Reading
+from station.board import Board
+from station.clock import Clock
+from station.errors import Beyond, NotHere, Unreadable
+from station.operators import Operator
+from station.readings import leads, ohms_look, ripple_look, tested_range, volts_look
+from station.wiring import MeterChannel, Wiring
+
+__all__ = ["Metering", "expected_volts"]
+
+PROBE_CAUTION = "The board may be live: hold the probe by its grip, one hand, and touch nothing else."
+
+
+class Metering:
+    """The meters of a bench, and where their probes are."""
+
+    def __init__(self, board: Board, wiring: Wiring, clock: Clock, operator: Operator) -> None:
+        self._board, self._wiring, self._clock, self._operator = board, wiring, clock, operator
+        self._held: dict[Meter, str] = {}  # the terminal where the operator holds a probe
+
+    def volts(self, ask: Read) -> Reading:
+        """Take a voltage; Unreadable where it overloads every range, drivers.DriverError for trouble."""
+        wired = self._reached(ask.terminal, ask.quantity)
+        expected = expected_volts(self._board, ask.terminal)
+        try:
+            told = wired.meter.read_volts(wired.channel, expected_volts=expected, power_line_cycles=ask.effort)
+        except Overloaded as error:
+            raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
+        look = volts_look(wired.sheet, told.range_volts, told.power_line_cycles_actual)
+        return look.reading(told.volts, self._clock.seconds())
+
+    def ohms(self, ask: Read) -> Reading:
+        """Take a resistance at a test current; Beyond where it is off the range, NotHere where nothing can."""
+        terminal, turned = leads(ask)
+        wired = self._reached(terminal, ask.quantity)
+        channel = wired.turned if turned else wired.channel
+        if channel is None:
+            way = "with its leads turned round" if turned else "there"
+            raise NotHere(f"no scanner channel reads ohms at {terminal} {way}")
+        chosen = tested_range(wired.meter.traits.ranges_ohms, ask.test_amps)
+        try:
+            told = wired.meter.read_ohms(channel, test_amps=ask.test_amps, power_line_cycles=ask.effort)
+        except Overloaded as error:
+            end = error.sign * wired.meter.traits.over_range * chosen.ohms
+            raise Beyond(f"{terminal} resistance: {error}", end) from error
+        look = ohms_look(wired.sheet, chosen, told.power_line_cycles_actual)
+        return look.reading(told.ohms, self._clock.seconds())
+
+    def ripple(self, ask: Read) -> Reading:
+        """Take what alternates, in the meter's own bandwidth; NotHere where no meter's accuracy of it is known."""
+        wired = self._reached(ask.terminal, ask.quantity)
+        look = ripple_look(wired.sheet)
+        try:
+            told = wired.meter.read_ripple(wired.channel)
+        except Overloaded as error:
+            raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
+        return look.reading(told.volts_rms, self._clock.seconds())
+
+    def stop_testing(self) -> None:
+        """Have no meter drive a test current: nothing is fed into an ohmmeter."""
+        for meter in self._meters():
+            meter.stop_testing()
+
+    def left_volts(self, terminal: str) -> float:
+        """Return the volts left at a terminal after a run, whatever state its end has left the meter's link in."""
+        wired = self._wiring.meters[terminal]
+        if not wired.meter.session.in_step:  # whatever ended the run may have been the meter's own link
+            wired.meter.session.resynchronise()
+        return self.volts(Read(terminal, Quantity.VOLTAGE, 0.02)).value
+
+    def _meters(self) -> list[Meter]:
+        return list({id(wired.meter): wired.meter for wired in self._wiring.meters.values()}.values())
+
+    def _reached(self, terminal: str, quantity: Quantity) -> MeterChannel:
+        """Return what reads a terminal, its probe there."""
+        wired = self._wiring.meters.get(terminal)
+        if wired is None:
+            raise NotHere(f"no instrument reads a {quantity.value} at {terminal}")
+        if wired.by_hand and self._held.get(wired.meter) != terminal:
+            self._operator.answer(Question(f"Hold the probe to {terminal}, then say so", ("there",), PROBE_CAUTION))
+            self._held[wired.meter] = terminal
+        return wired
+
+
+def expected_volts(board: Board, terminal: str) -> float:
+    """Return what a meter's range must have room for at a terminal; its sign does not matter."""
+    form = board.form.terminals[terminal]
+    return form.nominal or form.never_above or 100.0

@@ -1,0 +1,56 @@
+"""What is said of a bench before it is used: calibration, and how well it holds the limits of a profile."""
+
+from datetime import date
+
+import pytest
+
+from station.bench_state import Grip, calibration_note, grips
+from tests.station.boards import RAMP, profile_of
+from tests.station.test_benchfile import BENCH, bench_of
+
+
+@pytest.mark.parametrize(
+    ("today", "note"),
+    [
+        (date(2026, 4, 1), ""),
+        (date(2027, 2, 28), ""),
+        (date(2027, 3, 1), "its calibration K-17 is due on 2027-03-31"),  # thirty days before
+        (date(2027, 3, 31), "its calibration K-17 is due on 2027-03-31"),
+        (date(2027, 4, 1), "its calibration K-17 is past due since 2027-03-31"),
+    ],
+)
+def test_a_calibration_is_warned_of_thirty_days_before_it_is_due(today: date, note: str) -> None:
+    assert calibration_note(bench_of().form.supplies["psu"], today) == note
+
+
+def test_no_calibration_is_told() -> None:
+    assert calibration_note(bench_of().form.meters["dmm"], date(2026, 4, 1)).startswith("no calibration is given")
+
+
+def held(limit: str, quantity: str = "voltage", terminal: str = "OUTP") -> Grip:
+    profile = profile_of(RAMP, f"measure: {{{terminal}: {{{quantity}: {limit}}}}}")
+    (grip,) = (each for each in grips(bench_of(BENCH).form, profile) if each.line.name == quantity)
+    return grip
+
+
+def test_a_limit_is_held_by_its_half_width_over_the_expanded_uncertainty() -> None:
+    """On the 100 V range at 15.15 V: 45 ppm of reading and 6 ppm of range is 1.28 mV, rectangular; U = 2 u."""
+    grip = held("15 V ± 1 %")
+    expanded = 2.0 * (15.15 * 45e-6 + 100.0 * 6e-6) / 3.0**0.5
+    assert grip.expanded == pytest.approx(expanded, rel=0.01)  # noise at ten power-line cycles adds little
+    assert grip.ratio == pytest.approx(0.15 / expanded, rel=0.01)
+
+
+def test_a_narrower_limit_is_held_less_well() -> None:
+    assert held("15 V ± 0.01 %").ratio == pytest.approx(held("15 V ± 1 %").ratio / 100.0, rel=0.02)
+
+
+def test_a_current_is_held_as_well_as_the_supplys_readback_tells_it() -> None:
+    """0.1 % of 20.5 mA and five counts of 0.1 mA are a bound of 0.52 mA, rectangular; U = 2 u."""
+    grip = held("16.5 mA .. 20.5 mA", "current", "INP")
+    assert grip.expanded == pytest.approx(2.0 * (20.5e-6 + 0.5e-3) / 3.0**0.5, rel=0.01)
+
+
+def test_what_is_no_single_reading_or_has_one_side_only_is_left_out() -> None:
+    profile = profile_of(RAMP, "line sweep: {inputs: 19 V .. 26 V, OUTP: {line regulation: at most 1 %/V}}")
+    assert list(grips(bench_of().form, profile)) == []
