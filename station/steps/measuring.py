@@ -19,13 +19,10 @@ from station.steps.kinds import (
     judged_reading,
     step_kind,
 )
-from station.steps.settling import SETTLE_WITHIN_SECONDS
+from station.steps.settling import APART_SECONDS, SETTLE_WITHIN_SECONDS
 from station.uncertainty import measured
 
 __all__ = ["Measure", "WantedForm", "wrong_side"]
-
-# Two looks at a terminal are this far apart at least: what creeps or swings slowly does not show in less.
-APART_SECONDS = 0.1
 
 
 # A meter does not see the 20 MHz that ripple and noise are specified in: its bandwidth is part of the line's name.
