@@ -27,19 +27,16 @@ class Mode(Enum):
 
 @dataclass(frozen=True)
 class Status:
-    """What a supply says of a channel: switched on, held at its voltage or limit (None: not told), what tripped."""
+    """What a supply says of a channel: switched on, held at its voltage or limit (None: not said), what tripped."""
 
-    on: bool
+    on: bool | None
     constant_voltage: bool | None
     constant_current: bool | None
     trips: tuple[str, ...]
 
 
 def read_status(talk: Conversation, channel: int) -> Status:
-    """Ask for everything the dialect knows of a channel, in one message where that may be.
-
-    Raises NotPrepared if the supply can't say whether it is on and what it was told last is in doubt.
-    """
+    """Ask for everything the dialect knows of a channel, in one message where that may be."""
     dialect, regulation = talk.dialect, _regulation(talk)
     output = dialect.settings[Step.OUTPUT]
     switch = (dialect.asking(Step.OUTPUT, channel),) if output.ask else ()
@@ -47,7 +44,7 @@ def read_status(talk: Conversation, channel: int) -> Status:
     asking = (*switch, *(dialect.asking_for(each, channel) for each in templates))
     replies = talk.ask_all(asking, channel) if asking else ()
     with understanding(talk.session.where(dialect.joined(asking))):
-        on = output.parse(replies[0]) is True if switch else bool(_told(talk, Step.OUTPUT, channel))
+        on = output.parse(replies[0]) is True if switch else None
         registers = dict(zip(templates, map(parse_register, replies[len(switch) :]), strict=True))
     says = {bit: bit.says(registers[bit.register], channel) for bit in regulation.bits}
     cv, cc = regulation.constant_voltage, regulation.constant_current
@@ -58,12 +55,14 @@ def read_status(talk: Conversation, channel: int) -> Status:
 def read_mode(talk: Conversation, channel: int, *, held: bool) -> Mode:
     """Ask what holds the output; some supplies answer 'on' after a trip: the trip wins.
 
-    An output that shows 'on' but is not `held` there, because only a switch it shares is on, is off.
+    An output that shows 'on' but is not `held` there, because only a switch it shares is on, is off. Raises
+    NotPrepared if the supply can't say whether it is on and what it was told last is in doubt.
     """
     status = read_status(talk, channel)
     if status.trips:
         return Mode.TRIPPED
-    if not (status.on and held):
+    on = bool(_told(talk, Step.OUTPUT, channel)) if status.on is None else status.on
+    if not (on and held):
         return Mode.OFF
     if status.constant_voltage is None:
         return _measured_mode(talk, channel)

@@ -64,7 +64,9 @@ class Identity:
 
     @property
     def fields(self) -> str:
-        """The four fields as the instrument sends them."""
+        """The four fields as the instrument sends them, or all of what it says without any."""
+        if not (self.maker or self.serial):
+            return self.model
         return f"{self.maker},{self.model},{self.serial},{self.firmware}"
 
     def __str__(self) -> str:

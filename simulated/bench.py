@@ -59,12 +59,22 @@ class SimulatedBench:
     clock: VirtualClock
     board: SimulatedBoard
     hands: Hands
-    supply: Supply
+    supplies: tuple[Supply, ...]
     meter: Meter
-    load: Load
+    loads: tuple[Load, ...]
     servers: dict[str, Server]  # by instrument: supply, meter, load
     feeding: tuple[tuple[str, int], ...]
     drawing: tuple[tuple[str, int], ...]
+
+    @property
+    def supply(self) -> Supply:
+        """The first supply, mostly the only one."""
+        return self.supplies[0]
+
+    @property
+    def load(self) -> Load:
+        """The first load, mostly the only one."""
+        return self.loads[0]
 
     @property
     def resources(self) -> dict[str, str]:
@@ -168,9 +178,9 @@ def open_bench(
             clock,
             board,
             hands,
-            supplies["supply"],
+            tuple(supplies.values()),
             meter,
-            loads["load"],
+            tuple(loads.values()),
             servers,
             feeding=_places("supply", supply_style, len(inputs)),
             drawing=_places("load", load_style, len(outputs)),

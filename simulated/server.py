@@ -7,6 +7,7 @@ goes. `Manners` make a server misbehave on purpose, for the tests of drivers.
 import selectors
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -37,13 +38,15 @@ class Manners:
     """How answers reach the client; answers count from 1 since the server opened or was told to misbehave.
 
     `drop_answer`: this answer is never sent. `hold_answer`: it is sent only before the one after it, later than
-    any time-out. `cut_answer`: half of it is sent, then the connection is closed. `terminator` ends every answer.
+    any time-out. `cut_answer`: half of it is sent, then the connection is closed. `terminator` ends every answer. The
+    first answer on each connection takes `first_answer_seconds` longer.
     """
 
     drop_answer: int | None = None
     hold_answer: int | None = None
     cut_answer: int | None = None
     terminator: bytes = b"\n"
+    first_answer_seconds: float = 0.0
 
 
 WELL_BEHAVED = Manners()
@@ -59,6 +62,7 @@ class _Client:
         self.sock = sock
         self.talker = talker
         self.held = b""
+        self.answered = False
 
 
 class Server:
@@ -141,6 +145,9 @@ class Server:
         self._answers += 1
         manners, number = self._manners, self._answers
         answer = line + manners.terminator
+        if not client.answered:
+            client.answered = True
+            time.sleep(manners.first_answer_seconds)
         if number == manners.drop_answer:
             return True
         if number == manners.hold_answer:

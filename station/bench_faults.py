@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator, Mapping
 
-from drivers import InstrumentKind, dialect, dialect_names
+from drivers import InstrumentKind
 from station.asks import GND
 from station.bench_forms import BenchForm, Hooked, InstrumentForm, LoadForm, MeterForm, SupplyForm, WireForm
 from station.board import Board
+from station.dialectfile import dialect_faults
 from station.document import Path_
 from station.forms import nearest
 
@@ -37,10 +38,10 @@ def _instrument_faults(form: BenchForm) -> Iterator[Found]:
                 what = f"'{name}' has the address of '{resources[instrument.resource]}'"
                 yield (section, name, "resource"), what, "give each instrument its own"
             kind = KINDS[section]
-            fitting = [each for each in dialect_names() if dialect(each).instrument == kind]
-            if instrument.dialect not in fitting:
-                what = f"'{instrument.dialect}' is not a dialect of a {kind}"
-                yield (section, name, "dialect"), what, nearest(instrument.dialect, fitting)
+            unprotected = isinstance(instrument, SupplyForm) and instrument.unprotected
+            channels = instrument.channels if isinstance(instrument, (SupplyForm, LoadForm)) else ()
+            for fault in dialect_faults(instrument.dialect, kind, channels, unprotected=unprotected):
+                yield (section, name, "dialect"), *fault
             names[name], resources[instrument.resource] = section, name
 
 

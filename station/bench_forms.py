@@ -1,13 +1,16 @@
 """The forms behind a bench file: instruments, how good they are, and which of them reaches which terminal."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import Annotated
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from station.datasheet import CurrentRowForm, ResistanceRowForm, RippleRowForm, VoltageRowForm
+from station.dialectfile import placed
 from station.forms import AmpsValue, Form, HertzValue, RatioValue, VoltsValue
 
 __all__ = ["BenchForm", "Hooked", "InstrumentForm", "LoadForm", "MeterForm", "SupplyForm", "WireForm"]
@@ -128,3 +131,15 @@ class BenchForm(Form):
     def instruments(self) -> dict[str, InstrumentForm]:
         """Every instrument by its name."""
         return {**self.supplies, **self.meters, **self.loads}
+
+    def beside(self, folder: Path) -> "BenchForm":
+        """Return the same with dialect files where they lie, so that any process finds them."""
+
+        def moved(instruments: Mapping[str, InstrumentForm]) -> dict[str, InstrumentForm]:
+            return {
+                name: each.model_copy(update={"dialect": placed(each.dialect, folder)})
+                for name, each in instruments.items()
+            }
+
+        update = {"supplies": moved(self.supplies), "meters": moved(self.meters), "loads": moved(self.loads)}
+        return self.model_copy(update=update)

@@ -37,6 +37,7 @@ def parse_bench_file(text: str, path: Path) -> BenchFile:
     document = parse_document(text, str(path))
     form, problems = fill(BenchForm, document.data, document, ())
     if form is not None:
+        form = form.beside(path.parent)
         problems = [document.problem(*found) for found in faults(form)]
     if form is None or problems:
         raise InputError(problems)

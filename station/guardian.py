@@ -15,9 +15,11 @@ import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
+from functools import cache
 from typing import IO
 
-from drivers import DriverError, Links, Load, Supply, dialect, open_links
+from drivers import DriverError, Links, Load, Supply, open_links
+from station.dialectfile import spoken
 from station.errors import BenchError
 from station.safety import CUT_BY_HAND
 
@@ -27,6 +29,8 @@ READY, GOODBYE = "ready", "goodbye"
 START_SECONDS = 20.0  # an interpreter and a VISA library on a slow, busy machine
 MOST_SECONDS = 120.0  # some instruments hold a dead client's connection for so long; from their manuals
 FIRST_PAUSE_SECONDS, LONGEST_PAUSE_SECONDS = 0.1, 5.0  # between attempts
+
+_words = cache(spoken)
 
 
 @dataclass(frozen=True)
@@ -108,6 +112,8 @@ def main() -> None:
             return
         plan |= told
         if "wards" in told:
+            for ward in told["wards"]:
+                _words(ward["dialect"])  # while its file is as it was checked
             sys.stdout.write(f"{READY}\n")
             sys.stdout.flush()
     if "wards" in plan:
@@ -150,7 +156,7 @@ def made_safe(wards: Iterable[Ward], most_seconds: float = MOST_SECONDS) -> list
 def _switched_off(links: Links, ward: Ward) -> list[str]:
     """Return what could not be verified on one instrument, on a link of its own."""
     try:
-        words = dialect(ward.dialect)
+        words = _words(ward.dialect)
         session = links.open(ward.resource, name=ward.name, termination=words.manners.termination)
         driver = Load(session, words) if ward.kind == "load" else Supply(session, words)
         return [f"{ward.name}: {problem}" for channel in ward.channels for problem in driver.make_safe(channel)]

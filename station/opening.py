@@ -21,6 +21,7 @@ from station.bench_forms import BenchForm
 from station.benchfile import BenchFile
 from station.board import Board
 from station.clock import BenchClock, Clock, SimulatedClock
+from station.dialectfile import spoken
 from station.errors import BenchError, InputError, halves
 from station.guardian import Ward, open_guardian
 from station.interrupts import Interrupts
@@ -121,14 +122,12 @@ def open_simulated(
 ) -> Iterator[OpenSimulated]:
     """Open a simulated bench with one board on it, protections set for the highest volts of each input.
 
-    `dialects` is what its supply and its load speak; `wrapped` gets every wire before it is used.
+    `dialects` is what its supply and its load speak: names, or paths to files. `wrapped` gets every wire first.
 
     Raises InputError where netlist or fault is wrong, BenchError where an instrument does not do as told.
     """
-    with (
-        opened_inside(board, seed, faults, nominal, dialects=dialects) as inside,
-        open_links(wrapped=wrapped) as links,
-    ):
+    words = {kind: spoken(name).name for kind, name in dialects.items()}
+    with opened_inside(board, seed, faults, nominal, dialects=words) as inside, open_links(wrapped=wrapped) as links:
         clock = SimulatedClock(inside.clock)
         try:
             wiring = wired(simulated_file(board, inside.resources, dialects=dialects).form, links, clock.wait)

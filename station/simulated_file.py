@@ -10,6 +10,7 @@ from pathlib import Path
 from drivers import AccuracyTable
 from station.benchfile import BenchFile, parse_bench_file
 from station.board import Board
+from station.dialectfile import spoken
 from station.readings import MeterSheet
 from station.wiring import current_accuracy, meter_sheet
 
@@ -50,8 +51,7 @@ SUPPLY = """\
     resource: {resource}
     dialect: {dialect}
     identity: RAILBENCH,SIM-SUPPLY
-    channels: {{{channels}}}
-    unprotected: true
+    channels: {{{channels}}}{unprotected}
     current: {{of reading: 0.1 %, counts: 5, digit: 0.1 mA, noise: 10 µA}}"""
 LOAD = """\
   {name}:
@@ -88,9 +88,11 @@ def _section(
     words: str, kind: str, resources: Mapping[str, str], dialects: Mapping[str, str], channels: list[str]
 ) -> str:
     """Return the instruments of a kind; where there are several of them, each has one channel."""
-    names, spoken = _of_kind(kind, resources), {**DIALECTS, **dialects}[kind]
+    names, named = _of_kind(kind, resources), {**DIALECTS, **dialects}[kind]
     own = ", ".join(channels if len(names) == 1 else channels[:1])
-    return "\n".join(words.format(name=n, resource=resources[n], dialect=spoken, channels=own) for n in names)
+    unprotected = "\n    unprotected: true" if spoken(named).lacking else ""
+    rest = {"dialect": named, "channels": own, "unprotected": unprotected}
+    return "\n".join(words.format(name=name, resource=resources[name], **rest) for name in names)
 
 
 def _of_kind(kind: str, resources: Mapping[str, str]) -> list[str]:

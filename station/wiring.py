@@ -7,10 +7,11 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Supply, dialect
+from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Supply
 from station.asks import GND
 from station.bench_forms import BenchForm, Hooked, MeterForm, SupplyForm
 from station.datasheet import CurrentRowForm
+from station.dialectfile import spoken
 from station.errors import BenchError
 from station.readings import MeterSheet
 
@@ -100,7 +101,7 @@ def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wirin
 def opened(name: str, form: BenchForm, links: Links, wait: Callable[[float], None]) -> Driver:
     """Open the link to an instrument and return its driver; nothing is said to it."""
     instrument = form.instruments()[name]
-    words = dialect(instrument.dialect)
+    words = spoken(instrument.dialect)
     session = links.open(instrument.resource, name=name, termination=words.manners.termination)
     if isinstance(instrument, SupplyForm):
         return Supply(session, words, wait=wait, unprotected=instrument.unprotected)

@@ -56,6 +56,8 @@ DOORS = {
         "station.bench_state",
         "station.bench_faults",
         "station.benching",
+        "station.dialectfile",
+        "station.dialectforms",
         "station.guardian",
         "station.lane",
         "station.metering",

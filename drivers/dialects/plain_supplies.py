@@ -16,7 +16,8 @@ _STATUS = "SYST:STAT?"
 _ON_OFF = Setting("OUTP CH{channel},{value}", "OUTP? CH{channel}", form="switch", settle_seconds=0.05)
 
 # On and off are answered as words, status as a hexadecimal word for all channels; there is no message that clears a
-# trip: switching off does. Measured values of both kinds may come in one reply.
+# trip: switching off does. The delay of its over-current protection can't be set: with a short one, what a board draws
+# to charge its capacitors may trip it.
 _CHANNEL_PREFIX = Dialect(
     name="channel prefix",
     instrument="supply",

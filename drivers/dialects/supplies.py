@@ -125,7 +125,7 @@ _BY_NAME = replace(
 )
 # The triple supply of old: one relay for all outputs.
 _COMMON_SWITCH = replace(
-    _BY_NAME, name="selected by name, common switch", channel_names=("OUT1", "OUT2"), common_switch=2
+    _BY_NAME, name="selected by name on one switch", channel_names=("OUT1", "OUT2"), common_switch=2
 )
 _SUFFIX = _standard("channel suffix", _Place(before=_suffixed), _as_bench_supplies())
 

@@ -11,17 +11,15 @@ from dataclasses import dataclass
 from typing import Literal
 
 from simulated.instruments.answers import joined, nr1, nr3
+from simulated.instruments.binding import HeaderSuffix, Implied, Selected
 from simulated.instruments.grammar import Element
 from simulated.instruments.parameters import (
     Boolean,
     ChannelList,
     Choice,
-    HeaderSuffix,
-    Implied,
     Limit,
     Numeric,
     Parameter,
-    Selected,
     WhenGiven,
 )
 from simulated.instruments.tree import Command, command
@@ -33,7 +31,7 @@ Style = Literal[
     "single channel",
     "selected by number",
     "selected by name",
-    "selected by name, common switch",
+    "selected by name on one switch",
     "channel suffix",
     "channel prefix",
     "serial words",

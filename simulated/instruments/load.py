@@ -7,8 +7,9 @@ import numpy as np
 
 from simulated.clock import VirtualClock
 from simulated.instruments.accuracy import Accuracy, Readback, Readout, drawn
+from simulated.instruments.binding import Selected
 from simulated.instruments.channels import Channels, Style, channels_in, event, reading, setting, switch
-from simulated.instruments.parameters import Choice, Integer, Numeric, Selected
+from simulated.instruments.parameters import Choice, Integer, Numeric
 from simulated.instruments.scpi import Connection, Interpreter
 from simulated.instruments.status import Status
 from simulated.instruments.tree import Command, command
@@ -134,7 +135,8 @@ class LoadInput:
 class Load:
     """Inputs wired to ports; with `reset_turns_on` their *RST leaves them on, as at one widespread family.
 
-    `style` is how channels are named on the wire. `rng` is a seed or a generator of its own.
+    `style` is how channels are named on the wire; with `units` numbers are answered with theirs. `rng` is a seed or a
+    generator of its own.
     """
 
     def __init__(
@@ -147,12 +149,13 @@ class Load:
         style: Style,
         ratings: LoadRatings = BENCH_LOAD,
         reset_turns_on: bool = False,
+        units: bool = False,
     ) -> None:
         generator = np.random.default_rng(rng)
         self._inputs = tuple(LoadInput(port, clock, ratings, generator) for port in ports)
         self._status = Status(channels=len(ports))
         self._reset_turns_on = reset_turns_on
-        channels = channels_in(style, len(ports))
+        channels = channels_in(style, len(ports), units=units)
         self._interpreter = Interpreter(
             identity,
             [

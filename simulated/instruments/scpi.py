@@ -13,11 +13,12 @@ from collections.abc import Callable, Iterable
 from typing import Protocol
 
 from simulated.clock import VirtualClock
+from simulated.instruments.binding import Implied, bind
 from simulated.instruments.errors import ScpiError
 from simulated.instruments.grammar import Unit, units_of
 from simulated.instruments.hearing import Hearing
 from simulated.instruments.mandatory import mandatory_commands
-from simulated.instruments.parameters import Implied, Parameter, bind
+from simulated.instruments.parameters import Parameter
 from simulated.instruments.status import Status
 from simulated.instruments.tree import Command, CommandTree
 

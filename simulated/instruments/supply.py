@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from simulated.clock import VirtualClock
+from simulated.instruments.binding import Selected
 from simulated.instruments.channels import Style, channels_in
 from simulated.instruments.hearing import Hearing, Watchdog
 from simulated.instruments.panel import Panel
-from simulated.instruments.parameters import Selected
 from simulated.instruments.plain import PlainInterpreter
 from simulated.instruments.scpi import Connection, Interpreter
 from simulated.instruments.status import Status
@@ -21,7 +21,7 @@ from simulated.ports import SupplyPort
 __all__ = ["ChannelState", "Quirks", "Supply"]
 
 _PLAIN = ("serial words", "short tokens")
-_COMMON_SWITCH = ("selected by name, common switch", "serial words")
+_COMMON_SWITCH = ("selected by name on one switch", "serial words")
 
 
 @dataclass(frozen=True)

@@ -1,10 +1,11 @@
 """What a simulated supply is told on the standard tree, and with channel prefixes."""
 
 from simulated.instruments.answers import joined, nr1
+from simulated.instruments.binding import HeaderSuffix, Selected
 from simulated.instruments.channels import Channels, Style, event, named_channels, reading, setting, switch
 from simulated.instruments.errors import ScpiError
 from simulated.instruments.panel import Panel
-from simulated.instruments.parameters import Boolean, Choice, HeaderSuffix, Integer, Numeric, Selected
+from simulated.instruments.parameters import Boolean, Choice, Integer, Numeric
 from simulated.instruments.supply_channel import Trip
 from simulated.instruments.tree import Command, command
 
@@ -12,7 +13,7 @@ __all__ = ["prefix_commands", "standard_commands"]
 
 _LEVEL = "[:LEVel][:IMMediate][:AMPLitude]"
 _WATCHDOG_SECONDS = Numeric(1.0, 3600.0, 60.0, 1.0, "S")
-_ONE_REGISTER_A_CHANNEL = ("selected by name", "selected by name, common switch", "channel suffix")
+_ONE_REGISTER_A_CHANNEL = ("selected by name", "selected by name on one switch", "channel suffix")
 
 
 def standard_commands(panel: Panel, style: Style, channels: Channels) -> list[Command]:

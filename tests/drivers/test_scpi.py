@@ -17,6 +17,7 @@ from drivers.scpi import (
     parse_register,
     split_reply,
     tidy,
+    value_at,
 )
 
 
@@ -118,7 +119,7 @@ def test_an_identity_has_four_fields() -> None:
         parse_identity("Nobody,Bench 2")
 
 
-@pytest.mark.parametrize(("reply", "bits"), [("256", 256), ("+1.0E1", 10), ("0", 0)])
+@pytest.mark.parametrize(("reply", "bits"), [("256", 256), ("+1.0E1", 10), ("0", 0), ("0x1F", 31), ("#H10", 16)])
 def test_a_register_is_sixteen_bits(reply: str, bits: int) -> None:
     assert parse_register(reply) == bits
 
@@ -148,6 +149,36 @@ def test_a_reply_without_text_is_refused(raw: bytes, words: str) -> None:
 )
 def test_numbers_are_sent_as_plain_digits(value: float, text: str) -> None:
     assert format_number(value) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "text"), [(5.0, 2, "5.00"), (0.0004, 3, "0.000"), (-0.001, 2, "0.00"), (12.3456, 3, "12.346")]
+)
+def test_numbers_are_sent_with_as_many_decimals_as_a_family_wants(value: float, decimals: int, text: str) -> None:
+    assert format_number(value, decimals) == text
+
+
+@pytest.mark.parametrize(
+    ("reply", "place", "value"),
+    [
+        ("14.99V, 0.02A", 2, "0.02A"),
+        ("14.99;0.02", 1, "14.99"),
+        ("14.99V 00.02A CC", 2, "00.02A"),
+        ("5.00 V, 1.00 A", 1, "5.00 V"),
+    ],
+)
+def test_one_of_several_values_in_a_reply_is_known_by_its_place(reply: str, place: int, value: str) -> None:
+    assert value_at(reply, place) == value
+
+
+def test_a_value_that_is_not_there_is_refused() -> None:
+    with pytest.raises(Unreadable, match="holds 1 values, and the one at place 2 was asked for"):
+        value_at("14.99V", 2)
+
+
+def test_a_plain_supplys_whole_answer_is_its_model() -> None:
+    identity = parse_identity("BENCH-SUPPLY 30V 5A V2.0", in_fields=False)
+    assert (str(identity), identity.fields) == ("BENCH-SUPPLY 30V 5A V2.0", "BENCH-SUPPLY 30V 5A V2.0")
 
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf")])
