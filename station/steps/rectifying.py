@@ -8,6 +8,7 @@ from pydantic import ConfigDict, Field
 
 from station.asks import Quantity, Question, Read, Reading, Wait
 from station.forms import FaradsValue, Form, HertzValue, OhmsValue, RatioValue, SecondsValue, VoltsValue
+from station.hazards import Hazard
 from station.lines import Judgement, Line, Outcome
 from station.quantities import Limit, format_value
 from station.reservoir import RawSupply, decay_seconds, joules, ripple_rms
@@ -38,6 +39,7 @@ class RawSupplyStep(StepForm):
     model_config = ConfigDict(extra="allow")
     __pydantic_extra__: dict[str, RailForm]
     others = "terminals"
+    brings = (Hazard.MAINS,)
     stops_run = True
 
     secondary: VoltsValue = Field(gt=0.0)  # rms, rated, of each rail
