@@ -26,6 +26,7 @@ from drivers.meter import Meter, MeterReading, OhmsReading, RippleReading, fitti
 from drivers.scpi import Identity
 from drivers.session import Session
 from drivers.supply import Found, Measured, Mode, Supply
+from drivers.wire import Wire
 
 __all__ = [
     "AccuracyRow",
@@ -58,6 +59,7 @@ __all__ = [
     "Supply",
     "UnknownDialect",
     "Where",
+    "Wire",
     "bound",
     "dialect",
     "dialect_names",

@@ -6,7 +6,7 @@ closed when the last `open_links` ends.
 
 import threading
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 import pyvisa
@@ -24,8 +24,9 @@ _users: dict[str, int] = {}
 class Links:
     """The open links of one bench; made by `open_links`."""
 
-    def __init__(self, manager: pyvisa.ResourceManager) -> None:
+    def __init__(self, manager: pyvisa.ResourceManager, wrapped: Callable[[Wire], Wire] = lambda wire: wire) -> None:
         self.manager = manager
+        self._wrapped = wrapped
         self._sessions: dict[str, Session] = {}
 
     def open(
@@ -51,9 +52,10 @@ class Links:
             )
 
         def open_wire() -> Wire:
-            return open_visa_wire(
+            wire = open_visa_wire(
                 self.manager, resource, termination=termination, open_timeout_seconds=open_timeout_seconds
             )
+            return self._wrapped(wire)
 
         session = Session(name, resource, open_wire, timeout_seconds)
         session.open()
@@ -74,12 +76,15 @@ def listed_resources(links: Links) -> tuple[str, ...]:
 
 
 @contextmanager
-def open_links(backend: str = "@py") -> Iterator[Links]:
-    """Open the VISA library and close, at the end, every session and then the library."""
+def open_links(backend: str = "@py", wrapped: Callable[[Wire], Wire] = lambda wire: wire) -> Iterator[Links]:
+    """Open the VISA library and close, at the end, every session and then the library.
+
+    Every wire that is opened is handed to `wrapped` first: a recorder, or a test that spoils what goes over it.
+    """
     with _counting:
         manager = pyvisa.ResourceManager(backend)
         _users[backend] = _users.get(backend, 0) + 1
-    links = Links(manager)
+    links = Links(manager, wrapped)
     try:
         yield links
     finally:

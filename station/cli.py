@@ -82,13 +82,17 @@ def run(
         typer.Option("--fault", metavar="PART:KIND", help="A fault of the simulated board, such as R108:open."),
     ] = None,
     operator: Annotated[
-        str, typer.Option("--operator", metavar="NAME", help="Who tests and acknowledges the cautions.")
+        str,
+        typer.Option(
+            "--operator", metavar="NAME", help="Who tests and acknowledges; on a bench, the account if left out."
+        ),
     ] = "",
     store: StoreOption = None,
     json_: JsonOption = False,
 ) -> None:
     """Test one board against a profile and keep the record."""
     from station.commands import run_board
+    from station.lock import account_name
     from station.testing import Wanted
 
     if simulated == (bench is not None):
@@ -96,7 +100,8 @@ def run(
         raise InputError.about(what, "write --bench FILE, or else --simulated")
     if fault and not simulated:
         raise InputError.about("a fault can only be put into a simulated board", "take --fault out")
-    board = Wanted(serial, seed, tuple(fault or ()), operator)
+    named = operator or (account_name() if bench is not None else "")
+    board = Wanted(serial, seed, tuple(fault or ()), named)
     raise typer.Exit(run_board(profile, board, store, console(), as_json=json_, bench=bench))
 
 

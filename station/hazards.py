@@ -13,6 +13,7 @@ from station.quantities import format_value
 
 __all__ = [
     "ACKNOWLEDGED",
+    "DRY_VOLTS",
     "LOCAL_RULES",
     "Hazard",
     "Hazards",

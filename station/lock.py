@@ -20,7 +20,7 @@ from platformdirs import user_state_path
 from station.bench_forms import BenchForm
 from station.errors import BenchError
 
-__all__ = ["locked"]
+__all__ = ["account_name", "locked"]
 
 
 def _folder() -> Path:
@@ -59,14 +59,20 @@ def _held(folder: Path, name: str, resource: str) -> Iterator[None]:
 
 def _holder(resource: str) -> dict[str, object]:
     since = datetime.now(UTC).isoformat(timespec="seconds")
-    return {"resource": resource, "who": _who(), "process": os.getpid(), "since": since}
+    return {
+        "resource": resource,
+        "who": f"{account_name()} on {socket.gethostname()}",
+        "process": os.getpid(),
+        "since": since,
+    }
 
 
-def _who() -> str:
+def account_name() -> str:
+    """Return the name of whoever is logged in, as far as the system knows."""
     try:
-        return f"{getpass.getuser()} on {socket.gethostname()}"
+        return getpass.getuser()
     except (OSError, KeyError):  # a user without a name, in a container
-        return f"a user of {socket.gethostname()}"
+        return "a user without a name"
 
 
 def _told(note: Path) -> str:

@@ -8,7 +8,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
-from drivers import DriverError, open_links
+from drivers import DriverError, Wire, open_links
 from simulated.bench import SimulatedBench, open_bench
 from simulated.board import BoardDescription, TrimmerDescription
 from simulated.circuit import CircuitError
@@ -118,15 +118,16 @@ def open_simulated(
     nominal: bool = False,
     interrupts: Interrupts | None = None,
     dialects: Mapping[str, str] = DIALECTS,
+    wrapped: Callable[[Wire], Wire] = lambda wire: wire,
 ) -> Iterator[OpenSimulated]:
     """Open a simulated bench with one board on it, protections set for the highest volts of each input.
 
-    `dialects` is what its supply and its load speak: names, or paths to files.
+    `dialects` is what its supply and its load speak: names, or paths to files. `wrapped` gets every wire first.
 
     Raises InputError where netlist or fault is wrong, BenchError where an instrument does not do as told.
     """
     words = {kind: spoken(name).name for kind, name in dialects.items()}
-    with opened_inside(board, seed, faults, nominal, dialects=words) as inside, open_links() as links:
+    with opened_inside(board, seed, faults, nominal, dialects=words) as inside, open_links(wrapped=wrapped) as links:
         clock = SimulatedClock(inside.clock)
         try:
             wiring = wired(simulated_file(board, inside.resources, dialects=dialects).form, links, clock.wait)

@@ -71,13 +71,15 @@ class Person:
 
     def __init__(self, console: Console, interrupts: Interrupts, keyboard: Keyboard | None = None) -> None:
         self._console, self._interrupts, self._keyboard = console, interrupts, keyboard or Keyboard()
+        self._cautioned = ""
         self.paused: Callable[[], AbstractContextManager[object]] = nullcontext
 
     def answer(self, ask: Question) -> str:
         """Ask until the answer is one of the choices; its first letters are enough where they are its alone."""
         with self.paused():
-            if ask.caution:
+            if ask.caution and ask.caution != self._cautioned:
                 self._console.print(Text(f"Caution: {ask.caution}", style="yellow"), soft_wrap=True)
+                self._cautioned = ask.caution
             choices = " / ".join(ask.answers)
             while True:
                 self._console.print(Text(f"{ask.text}  [{choices}] ", style="bold"), end="", soft_wrap=True)

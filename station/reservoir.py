@@ -9,8 +9,6 @@ from dataclasses import dataclass
 
 __all__ = [
     "RawSupply",
-    "decay_seconds",
-    "joules",
     "mean_volts",
     "peak_volts",
     "ripple_pp",
@@ -42,16 +40,6 @@ def mean_volts(peak: float, pp_volts: float) -> float:
 def transformer_regulation(unloaded_volts: float, loaded_volts: float) -> float:
     """Return how far a transformer rises off load, as a fraction of its rated (loaded) voltage: not of the other."""
     return (unloaded_volts - loaded_volts) / loaded_volts
-
-
-def joules(farads: float, volts: float) -> float:
-    """Return the energy in a capacitor."""
-    return 0.5 * farads * volts**2
-
-
-def decay_seconds(ohms: float, farads: float, from_volts: float, to_volts: float) -> float:
-    """Return how long a bleeder takes a capacitor down, nothing else helping."""
-    return ohms * farads * math.log(from_volts / to_volts)
 
 
 @dataclass(frozen=True)

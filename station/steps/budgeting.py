@@ -84,7 +84,7 @@ class Efficiency(StepForm):
 
     def highest_volts(self, setup: Setup) -> dict[str, float]:
         """See StepForm."""
-        return self._magnitudes(setup) or super().highest_volts(setup)
+        return {name: max(volts, self.inputs or 0.0) for name, volts in super().highest_volts(setup).items()}
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""

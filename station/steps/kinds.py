@@ -93,7 +93,10 @@ class StepForm(Form):
         return limit
 
     def highest_volts(self, setup: Setup) -> dict[str, float]:
-        """Return the highest magnitude that each input is fed in this step (volts)."""
+        """Return the highest magnitude that each input is fed in this step (volts).
+
+        At its end a step leaves the inputs at nominal, however low they were before.
+        """
         if not self.powers:
             return {}
         return {name: abs(form.nominal or 0.0) for name, form in setup.board.terminals("input").items()}

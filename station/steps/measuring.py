@@ -19,13 +19,10 @@ from station.steps.kinds import (
     judged_reading,
     step_kind,
 )
-from station.steps.settling import SETTLE_WITHIN_SECONDS
+from station.steps.settling import APART_SECONDS, SETTLE_WITHIN_SECONDS
 from station.uncertainty import measured
 
 __all__ = ["Measure", "WantedForm", "wrong_side"]
-
-# Two looks at a terminal are this far apart at least: what creeps or swings slowly does not show in less.
-APART_SECONDS = 0.1
 
 
 # A meter does not see the 20 MHz that ripple and noise are specified in: its bandwidth is part of the line's name.
@@ -72,8 +69,7 @@ class Measure(StepForm):
 
     def highest_volts(self, setup: Setup) -> dict[str, float]:
         """See StepForm."""
-        inputs = setup.board.terminals("input")
-        return {name: self.inputs or abs(form.nominal or 0.0) for name, form in inputs.items()}
+        return {name: max(volts, self.inputs or 0.0) for name, volts in super().highest_volts(setup).items()}
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""

@@ -8,9 +8,10 @@ from pydantic import ConfigDict, Field
 
 from station.asks import Quantity, Question, Read, Reading, Wait
 from station.forms import FaradsValue, Form, HertzValue, OhmsValue, RatioValue, SecondsValue, VoltsValue
+from station.hazards import DRY_VOLTS, Hazard, decay_seconds, joules
 from station.lines import Judgement, Line, Outcome
 from station.quantities import Limit, format_value
-from station.reservoir import RawSupply, decay_seconds, joules, ripple_rms
+from station.reservoir import RawSupply, ripple_rms
 from station.steps.kinds import Finding, Setup, StepForm, judged_reading, step_kind
 from station.steps.measuring import LINE_NAMES
 from station.uncertainty import Result, linear, measured
@@ -22,7 +23,6 @@ POLL_SECONDS = 1.0
 # Electrolytics are up to a fifth larger than marked, and bleeders a twentieth: common practice, no source.
 DECAY_ROOM = 1.5
 METER_FLOOR_VOLTS = 1e-3  # what a meter's a.c. side may show of nothing, on top of the computed ripple
-DC_LIMIT_VOLTS = 60.0  # above it d.c. counts as hazardous live (EN 61010-1, 6.3.1); in wet places from less
 
 
 class RailForm(Form):
@@ -38,6 +38,7 @@ class RawSupplyStep(StepForm):
     model_config = ConfigDict(extra="allow")
     __pydantic_extra__: dict[str, RailForm]
     others = "terminals"
+    brings = (Hazard.MAINS,)
     stops_run = True
 
     secondary: VoltsValue = Field(gt=0.0)  # rms, rated, of each rail
@@ -59,13 +60,14 @@ class RawSupplyStep(StepForm):
 
     def _empty_seconds(self, setup: Setup) -> float:
         """Return how long the bleeder takes from the highest volts to safe ones."""
-        return decay_seconds(self.bleeder, self.capacitance, self._rail().highest_volts, setup.board.form.safe_below)
+        highest, safe = self._rail().highest_volts, setup.board.form.safe_below
+        return decay_seconds(self.bleeder, self.capacitance, from_volts=highest, to_volts=safe)
 
     def caution(self, setup: Setup) -> str:
         """See StepForm."""
         rail, count = self._rail(), len(self.other())
         between = rail.highest_volts * count
-        over = f", above the {DC_LIMIT_VOLTS:g} V d.c. from where it is hazardous" if between > DC_LIMIT_VOLTS else ""
+        over = f", above the {DRY_VOLTS:g} V d.c. from where it is hazardous" if between > DRY_VOLTS else ""
         energy = format_value(count * joules(self.capacitance, rail.highest_volts), "J", digits=2)
         return (
             f"Mains side: leave it to people licensed for it; covers on, fuse fitted, one hand. Rails add up: up to "

@@ -17,10 +17,20 @@ from station.uncertainty import rectangular
 if TYPE_CHECKING:  # kinds reads what has settled, and says what a setup is
     from station.steps.kinds import Setup
 
-__all__ = ["SETTLE_WITHIN_SECONDS", "Settled", "agree", "inputs_settled", "settled"]
+__all__ = [
+    "APART_SECONDS",
+    "FIRST_PAUSE_SECONDS",
+    "SETTLE_WITHIN_SECONDS",
+    "Settled",
+    "agree",
+    "inputs_settled",
+    "settled",
+]
 
 SETTLE_WITHIN_SECONDS = 2.0  # common practice, no source: a regulator takes milliseconds, its reservoir some tenths
 FIRST_PAUSE_SECONDS, PAUSE_GROWTH = 5e-3, 1.5
+# Two looks so far apart also see what creeps or swings slowly: an output that only its own divider can discharge.
+APART_SECONDS = 0.1
 # Of no common measure: evenly spaced looks can all meet a swing at the same height.
 LONGEST_PAUSES_SECONDS = (50e-3, 31e-3, 41e-3)
 # Two looks differ by more than noise once in four hundred times: that costs a third look.
@@ -57,22 +67,24 @@ async def settled(
     before: Reading | None = None,
     earlier: Reading | None = None,
     within: float = SETTLE_WITHIN_SECONDS,
+    apart: float = FIRST_PAUSE_SECONDS,
 ) -> Settled:
     """Return a settled reading, taken with an effort (the rule's quickest).
 
     `before` is a reading from before a change whose effect must show: a reading that repeats it to the last digit
     is frozen, not settled. `earlier` is one from after the change, which stands for the first look. `within` is
-    how long to wait in all (seconds).
+    how long to wait in all, `apart` how long between the first two looks (seconds).
     """
+    last = Read(terminal, quantity, effort or setup.rule.efforts[0])
     if before is None:
-        return await _watched(setup, Read(terminal, quantity, effort or setup.rule.efforts[0]), earlier, within)
+        return await _watched(setup, last, earlier, within, apart)
     was = before.value
 
     def frozen(reading: Reading) -> str:
         shown = format_value(was, quantity.unit, digits=7)
         return f"still exactly {shown}, as before the change" if reading.value == was else ""
 
-    return await _watched(setup, Read(terminal, quantity, effort or setup.rule.efforts[0]), earlier, within, frozen)
+    return await _watched(setup, last, earlier, within, apart, frozen)
 
 
 async def inputs_settled(setup: "Setup", magnitudes: dict[str, float], within: float = SETTLE_WITHIN_SECONDS) -> str:
@@ -89,7 +101,7 @@ async def inputs_settled(setup: "Setup", magnitudes: dict[str, float], within: f
             return f"{name} is at {shown}, fed {format_value(magnitude, 'V', digits=4)}"
 
         look = Read(name, Quantity.VOLTAGE, setup.rule.efforts[0])
-        if unrest := (await _watched(setup, look, None, within, elsewhere, known=True)).unrest:
+        if unrest := (await _watched(setup, look, None, within, FIRST_PAUSE_SECONDS, elsewhere, known=True)).unrest:
             return unrest
     return ""
 
@@ -99,6 +111,7 @@ async def _watched(
     last: Read,
     earlier: Reading | None,
     within: float,
+    apart: float,
     excuse: Excuse = lambda reading: "",
     known: bool = False,
 ) -> Settled:
@@ -108,7 +121,7 @@ async def _watched(
     """
     quick = Read(last.terminal, last.quantity, setup.rule.efforts[0])
     looks, times = [earlier or await quick], [0.0]
-    pause = 0.0 if earlier else FIRST_PAUSE_SECONDS
+    pause = 0.0 if earlier else apart
     final = last  # while nothing was seen to move, the second look is the reading itself
     while True:
         if pause:

@@ -19,7 +19,7 @@ from station.steps.kinds import (
     judged_by_looks,
     step_kind,
 )
-from station.steps.settling import SETTLE_WITHIN_SECONDS
+from station.steps.settling import APART_SECONDS, FIRST_PAUSE_SECONDS, SETTLE_WITHIN_SECONDS
 from station.steps.swept import DEAD_VOLTS, Sweep
 from station.uncertainty import Result, linear
 
@@ -106,7 +106,7 @@ class LineSweep(StepForm):
 
     def highest_volts(self, setup: Setup) -> dict[str, float]:
         """See StepForm."""
-        return {name: self._volts()[-1] for name in setup.board.terminals("input")}
+        return {name: max(volts, self._volts()[-1]) for name, volts in super().highest_volts(setup).items()}
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""
@@ -139,22 +139,29 @@ class LineSweep(StepForm):
         fed, unrest = nominal, ""
         for volts in self._volts():
             now = dict.fromkeys(nominal, volts)
-            unrest = await feed_and_settle(setup, now, fed, self.settle_within) or unrest
-            if late_seconds:
-                await Wait(late_seconds)
+            unrest = await self._feed(setup, now, fed, late_seconds) or unrest
+            apart = APART_SECONDS if volts < max(fed.values()) else FIRST_PAUSE_SECONDS
             for sweep in sweeps:
-                await sweep.point(volts, self.settle_within)
+                await sweep.point(volts, within, apart)
             fed = now
             sweeps.reverse()  # so that the scanner stays where it is
-        unrest = await feed_and_settle(setup, nominal, fed, self.settle_within) or unrest
+        unrest = await self._feed(setup, nominal, fed, late_seconds) or unrest
         for sweep in sweeps:
-            await sweep.end(self.settle_within)
+            await sweep.end(within)
         await self._load(0.0)
         if not late_seconds and (late := max(sweep.late_seconds for sweep in sweeps)):
             return await self._swept(setup, effort, lines, late)
         middle = max(nominal.values())
         found = {sweep.line.title: sweep.taken(line_regulation(sweep.points, middle), unrest) for sweep in sweeps}
         return [found[line.title] for line in lines]
+
+    async def _feed(
+        self, setup: Setup, magnitudes: dict[str, float], before: dict[str, float], late_seconds: float
+    ) -> str:
+        unrest = await feed_and_settle(setup, magnitudes, before, self.settle_within)
+        if late_seconds:
+            await Wait(late_seconds)
+        return unrest
 
     async def _load(self, amps: float) -> None:
         if self.load > 0.0:

@@ -11,7 +11,7 @@ from station.asks import Quantity, Read, Reading, Wait
 from station.lines import Line
 from station.quantities import format_value
 from station.steps.kinds import Setup, Taken
-from station.steps.settling import Settled, agree, settled
+from station.steps.settling import APART_SECONDS, FIRST_PAUSE_SECONDS, Settled, agree, settled
 from station.uncertainty import Result, rectangular
 
 __all__ = ["DEAD_VOLTS", "Sweep"]
@@ -21,14 +21,13 @@ NOISE_SPAN = 3.0
 # An output has come back if it is off by no more than noise explains once in a hundred thousand times, or by no
 # more than this share of what its limit allows.
 BACK_NOISES, BACK_SHARE = 4.5, 0.1
-FIRST_BACK_SECONDS = 0.02
 DEAD_VOLTS = 1e-3  # an output below has no regulation
 
 
 class Sweep:
     """One output in a sweep: how it began, its points, and how it ended in the same condition.
 
-    `late_seconds` is how much longer than its looks the output took to come back: what each point needs, 0 for none.
+    `late_seconds` is how long an output took that came back late: what each of its points needs; 0 for all others.
     """
 
     def __init__(self, setup: Setup, line: Line, begin: Settled, per: float) -> None:
@@ -43,7 +42,7 @@ class Sweep:
         `per` turns a change of the output, as a share, into what the line judges.
         """
         assert line.limit is not None
-        seen = await settled(setup, line.terminal, effort=effort, within=within)
+        seen = await settled(setup, line.terminal, effort=effort, within=within, apart=APART_SECONDS)
         for more in setup.rule.efforts:
             volts = abs(seen.reading.value)
             noise = seen.reading.u_random / max(volts, DEAD_VOLTS) / per
@@ -54,10 +53,9 @@ class Sweep:
                 seen = await settled(setup, line.terminal, effort=more, earlier=seen.reading, within=within)
         return cls(setup, line, seen, per)
 
-    async def point(self, at: float, within: float) -> None:
+    async def point(self, at: float, within: float, apart: float = FIRST_PAUSE_SECONDS) -> None:
         """Take the reading of one point; an output that did not settle once is not waited for again."""
-        within = 0.0 if self._unrest else within
-        found = await settled(self._setup, self.line.terminal, effort=self._begin.effort, within=within)
+        found = await self._look(0.0 if self._unrest else within, apart)
         self.points.append((at, found.reading))
         self._unrest = self._unrest or found.unrest
 
@@ -68,15 +66,19 @@ class Sweep:
 
     async def end(self, within: float) -> None:
         """Look at the output under the condition under which the sweep began; one that is off is followed back."""
-        self._end = (await settled(self._setup, self.line.terminal, effort=self._begin.effort, within=within)).reading
-        now, self.late_seconds = self._end, 0.0
-        while self._strayed(now) and self.late_seconds < within:
-            pause = min(max(FIRST_BACK_SECONDS, self.late_seconds), within - self.late_seconds)
+        self._end = (await self._look(within, APART_SECONDS)).reading
+        now, waited = self._end, APART_SECONDS
+        while self._strayed(now) and waited < within:
+            pause = min(waited, within - waited)
             await Wait(pause)
-            self.late_seconds += pause
+            waited += pause
             now = await Read(self.line.terminal, Quantity.VOLTAGE, self._begin.effort)
-        if self._unrest or self._strayed(now):
-            self.late_seconds = 0.0  # waiting longer at each point would not help
+        if self._strayed(self._end) and not (self._unrest or self._strayed(now)):  # else waiting would not help
+            self.late_seconds = waited
+
+    async def _look(self, within: float, apart: float) -> Settled:
+        effort = self._begin.effort
+        return await settled(self._setup, self.line.terminal, effort=effort, within=within, apart=apart)
 
     def frozen(self) -> str:
         """Say so where all points show the very same number, whatever was drawn."""

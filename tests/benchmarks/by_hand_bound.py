@@ -25,8 +25,6 @@ from tests.benches import full_profile
 __all__ = ["least_seconds"]
 
 LONG_SECONDS, TICK_SECONDS = 1.0, 1e-3  # long for the circuit, and too short to warm it
-LONG_OVERLOADED_SECONDS = 0.05
-TELLING_SHARE = (1.0 - FALLEN_SHARE) / 10.0  # of an output that holds or gives way
 Condition = tuple[tuple[str, float], ...]  # what is fed (volts) and drawn (amps), by terminal
 Finals = dict[Condition, dict[str, float]]  # where each terminal goes (volts)
 
@@ -57,16 +55,15 @@ class Knowing:
         self._bench.performer.draw(Draw(terminal, amps))
         self._applied[terminal] = amps
 
-    def rest(self, share: float = 0.0, long_seconds: float = LONG_SECONDS) -> None:
-        """Wait until the board stands where it goes under what is applied, or within a share of that."""
+    def rest(self) -> None:
+        """Wait until the board stands where it goes under what is applied."""
         if self._known is None or self._condition not in self._known:
-            self._bench.clock.wait(long_seconds)
+            self._bench.clock.wait(LONG_SECONDS)
             self.finals.setdefault(self._condition, self._stand())
             return
-        final, end = self.finals[self._condition], self._bench.clock.seconds() + long_seconds
+        final, end = self.finals[self._condition], self._bench.clock.seconds() + LONG_SECONDS
         while self._bench.clock.seconds() < end and any(
-            abs(volts - final[name]) > max(self._near[name], share * abs(final[name]))
-            for name, volts in self._stand().items()
+            abs(volts - final[name]) > self._near[name] for name, volts in self._stand().items()
         ):
             self._bench.clock.wait(TICK_SECONDS)
 
@@ -80,7 +77,8 @@ class Knowing:
 
     def read(self, terminal: str, quantity: Quantity, effort: float) -> Reading:
         reading = self._bench.performer.read(Read(terminal, quantity, effort))
-        if terminal not in self._near or quantity is Quantity.CURRENT or self._known is not None:
+        learnt = self._known is None and terminal in self._near and self._condition in self.finals
+        if quantity is Quantity.CURRENT or not learnt:
             return reading
         return replace(reading, value=self.finals[self._condition][terminal])
 
@@ -211,8 +209,7 @@ def _overload(knowing: Knowing, step: BoundStep) -> None:
         knowing.rest()
         before = knowing.read(name, Quantity.VOLTAGE, quick)
         for amps in spaced(BELOW * float(window.low), OVERLOAD_ABOVE * float(window.high), POINTS):
-            knowing.overload(name, amps)
-            knowing.rest(TELLING_SHARE, LONG_OVERLOADED_SECONDS)
+            knowing.overload(name, amps)  # gives way at once, or in a millisecond: nothing to wait for
             if abs(knowing.read(name, Quantity.VOLTAGE, quick).value) < FALLEN_SHARE * abs(before.value):
                 break
         knowing.draw(name, 0.0)

@@ -1,4 +1,4 @@
-"""Have ngspice solve what a proof solves: boards with a fault and spread parts, at nominal input and half load.
+"""Have ngspice solve what a proof solves: boards with a fault and spread parts, under one or several conditions.
 
 Sources are ideal and loads are resistors: an easier circuit than the proof's, whose supplies have current limits.
 """
@@ -19,13 +19,24 @@ OPTIONS = ".options reltol=1e-6 abstol=1e-12 vntol=1e-9 gmin=1e-12 itl1=500 noac
 _VALUED = "RVIEG"  # kinds that have a value at rest
 
 
-def altering(description: BoardDescription, bench: Sequence[str], faults: tuple[str, ...], seeds: Sequence[int]) -> str:
-    """Return a script that solves one board after the other, altering what differs; `bench` are cards."""
+def altering(
+    description: BoardDescription,
+    bench: Sequence[str],
+    faults: tuple[str, ...],
+    seeds: Sequence[int],
+    visits: Sequence[Sequence[str]] = ((),),
+) -> str:
+    """Return a script that solves one board after the other, altering what differs; `bench` are cards.
+
+    Each board is solved once for each of `visits`, commands that put the bench to a condition.
+    """
     netlist = built(description, faults)
     parts = fitted(netlist, description, [chances(seed).parts for seed in seeds])
     lines = [*_deck(netlist, bench), ".control", "set numdgt=12"]
     for board in range(len(seeds)):
-        lines += [*_alterations(netlist, parts, board), "op", f"print v({next(iter(netlist.nodes))})", "destroy all"]
+        lines += _alterations(netlist, parts, board)
+        for commands in visits:
+            lines += [*commands, "op", f"print v({next(iter(netlist.nodes))})", "destroy all"]
     return "\n".join([*lines, "quit", ".endc", ".end", ""])
 
 

@@ -89,6 +89,15 @@ def test_a_board_sheet_says_whether_mains_reach_it() -> None:
     assert profile_of(RAMP).steps[0].form.dangers(profile_of(RAMP).steps[0].setup) == (Hazard.POWER,)
 
 
+def test_a_raw_supply_is_acknowledged_for_its_mains_side() -> None:
+    raw = (
+        "raw supply: {secondary: 15 V, capacitance: 2200 uF, bleeder: 10 kΩ, INP: {board never above: 28 V}, "
+        "INN: {board never above: 28 V}}"
+    )
+    step = profile_of(raw).steps[0]
+    assert step.form.dangers(step.setup) == (Hazard.MAINS,)
+
+
 def test_nothing_is_powered_without_an_acknowledgement() -> None:
     told, judgements = driven(compiled(profile_of(INSPECT, RAMP, MEASURE), HAZARDS), Script(said=["yes", "stop"]))
     assert [ask for ask in told if isinstance(ask, Feed)] == []

@@ -106,3 +106,18 @@ def test_a_condition_that_can_not_be_is_refused_with_its_place(keys: str, told: 
     with pytest.raises(InputError) as refused:
         profile_of(RAMP, f"measure: {{{keys}, OUTP: {{voltage: 15 V ± 1 %}}}}")
     assert f"test.yaml:7:{told}" in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    "step",
+    [
+        "measure: {inputs: 12 V, OUTP: {voltage: 10 V ± 5 %}}",
+        "line sweep: {inputs: 10 V .. 12 V, OUTP: {line regulation: at most 1 %/V}}",
+        "efficiency: {inputs: 12 V, load: 0.1 A, efficiency: at least 10 %, current limit: 1 A}",
+    ],
+)
+def test_a_step_at_low_inputs_leaves_them_at_nominal_and_counts_that(step: str) -> None:
+    bound = step_of(step)
+    highest = bound.form.highest_volts(bound.setup)
+    assert highest == {"INP": 22.0, "INN": 22.0}
+    assert max(ask.volts for ask in answer(bound, Script()).of(Feed, "INP")) == 22.0

@@ -15,12 +15,12 @@ FITTING = {
     "R108:open": ("OUTP", "highest voltage"),  # no feedback: the rail follows the input
     "R206:open": ("OUTN", "before trim"),  # pass current interrupted
     "DZ101:reversed": ("OUTP", "before trim"),  # a diode drop for a reference
-    "RF101:open": ("OUTP", "before trim"),  # nothing gets in
+    "RF101:open": ("INP", "resistance, leads turned"),  # no diode to be found behind it
     "DLED102:open": ("INP", "current"),  # only the LED's 4.8 mA are missing
     "DLED202:reversed": ("INN", "current"),
     "R109:value:47k": ("OUTP", "before trim"),
     "Q202.b:open": ("OUTN", "before trim"),
-    "D101:reversed": ("INP", "highest current"),  # shorts the input
+    "D101:reversed": ("INP", "resistance"),  # a diode where there should be none
 }
 
 
