@@ -7,11 +7,12 @@ import math
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 
 from drivers import DriverError, Links, Load, Meter, Supply, open_links
-from station.bench_forms import BenchForm, InstrumentForm
+from station.bench_forms import BenchForm
 from station.board import Board
+from station.calibration import calibration_note
 from station.errors import BenchError
 from station.judge import EFFORTS
 from station.lines import Line
@@ -23,10 +24,9 @@ from station.readings import MeterSheet, amps_look, volts_look
 from station.uncertainty import measured
 from station.wiring import current_accuracy, identified, meter_sheet, opened
 
-__all__ = ["LEAST_RATIO", "Grip", "InstrumentState", "calibration_note", "grips", "looked_at"]
+__all__ = ["LEAST_RATIO", "Grip", "InstrumentState", "grips", "looked_at"]
 
 LEAST_RATIO = 4.0  # of a limit's half-width to the expanded uncertainty; common practice (4:1), no source
-WARNED_DAYS = 30  # before a calibration is due
 
 
 @dataclass
@@ -51,7 +51,7 @@ def looked_at(form: BenchForm, today: date) -> Iterator[InstrumentState]:
                 _look(state, links, form)
             except (DriverError, BenchError) as error:
                 state.trouble = str(error)
-            if note := calibration_note(instrument, today):
+            if note := calibration_note(instrument.calibration, today):
                 state.warnings.append(note)
             yield state
 
@@ -89,18 +89,6 @@ def _look_at_load(state: InstrumentState, load: Load, form: BenchForm) -> None:
         at = load.measure(channel)
         shown = f"{format_value(at.volts, 'V', digits=4)}, {format_value(at.amps, 'A', digits=3)}"
         state.facts.append(f"channel {channel}: {shown}")
-
-
-def calibration_note(instrument: InstrumentForm, today: date) -> str:
-    """Return what is to be said of an instrument's calibration, '' where it is in order for some time."""
-    calibration = instrument.calibration
-    if calibration is None:
-        return "no calibration is given: its readings are traceable to nothing"
-    if calibration.due < today:
-        return f"its calibration {calibration.certificate} is past due since {calibration.due}"
-    if calibration.due - today <= timedelta(days=WARNED_DAYS):
-        return f"its calibration {calibration.certificate} is due on {calibration.due}"
-    return ""
 
 
 @dataclass(frozen=True)

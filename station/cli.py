@@ -7,6 +7,7 @@ Data goes to stdout, everything for people to stderr. Exit codes: 0 Passed or do
 import logging
 import sys
 from collections.abc import Sequence
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -53,6 +54,14 @@ def options(
         logging.basicConfig(
             level=logging.DEBUG, stream=sys.stderr, format="%(relativeCreated)8.0f ms %(name)s %(message)s"
         )
+
+
+class SchemaOf(StrEnum):
+    """The kinds of file that somebody writes."""
+
+    BOARD = "board"
+    PROFILE = "profile"
+    BENCH = "bench"
 
 
 @app.command()
@@ -141,11 +150,21 @@ def bench(
 
 
 @app.command()
-def check(profile: ProfileArgument, json_: JsonOption = False) -> None:
+def check(
+    profile: Annotated[
+        str | None, typer.Argument(metavar="PROFILE", help="A profile file, or a shipped one: dual15/full.")
+    ] = None,
+    schema: Annotated[
+        SchemaOf | None, typer.Option("--schema", help="Print what such a file may hold, as JSON Schema for editors.")
+    ] = None,
+    json_: JsonOption = False,
+) -> None:
     """Check a profile and its board sheet, and show what a run would do, from a dry run."""
-    from station.commands import check_profile
+    from station.commands import check_profile, print_schema
 
-    raise typer.Exit(check_profile(profile, as_json=json_))
+    if (profile is None) == (schema is None):
+        raise InputError.about("check takes a profile, or --schema", "write one of them")
+    raise typer.Exit(check_profile(profile, as_json=json_) if profile is not None else print_schema(str(schema)))
 
 
 @app.command()
@@ -187,11 +206,15 @@ def certificate(
     output: Annotated[
         Path | None, typer.Option("--output", metavar="FILE", help="Where to write the page; SERIAL.html if left out.")
     ] = None,
+    without_calibration: Annotated[
+        bool,
+        typer.Option("--without-calibration", help="Although an instrument's calibration was past due; it says so."),
+    ] = False,
 ) -> None:
     """Write the page of a board's newest run: every line with its reading, uncertainty, limit and outcome."""
     from station.lookup import certificate as written
 
-    sys.stdout.write(f"{written(serial, store, output)}\n")
+    sys.stdout.write(f"{written(serial, store, output, without_calibration=without_calibration)}\n")
 
 
 @records_app.command("list")

@@ -23,11 +23,12 @@ from station.report.tables import batch_table, check_view, said, yield_text
 from station.report.wording import OUTCOME_STYLES, sentence
 from station.run import Ended
 from station.safety import CUT_BY_HAND
+from station.schemas import schema
 from station.shipped import found_profile
 from station.store import open_store
 from station.testing import Attended, Tested, Wanted, tested
 
-__all__ = ["check_profile", "run_board", "run_demo"]
+__all__ = ["check_profile", "print_schema", "run_board", "run_demo"]
 
 
 def check_profile(name: str, *, as_json: bool) -> int:
@@ -39,6 +40,12 @@ def check_profile(name: str, *, as_json: bool) -> int:
         print_json(check_document(profile, rehearsal))
     else:
         said(*check_view(profile, rehearsal))
+    return DONE
+
+
+def print_schema(of: str) -> int:
+    """Print the JSON Schema of a kind of file."""
+    print_json(schema(of))
     return DONE
 
 

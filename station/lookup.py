@@ -1,10 +1,12 @@
 """What the commands that look into the record do: list, show and certificate."""
 
+from datetime import datetime
 from pathlib import Path
 
 import platformdirs
 
 from station.board import parse_board
+from station.calibration import untraceable
 from station.document import parse_document
 from station.errors import InputError, StoreError
 from station.forms import fill, nearest
@@ -42,20 +44,29 @@ def show_record(key: str, store: str | None, *, as_json: bool) -> None:
         said(*run_table(run))
 
 
-def certificate(key: str, store: str | None, output: Path | None) -> Path:
+def certificate(key: str, store: str | None, output: Path | None, *, without_calibration: bool = False) -> Path:
     """Write the page of a run and return where it is."""
     with open_store(chosen_store(store), create=False) as record:
-        return written_certificate(record, key, output)
+        return written_certificate(record, key, output, without_calibration=without_calibration)
 
 
-def written_certificate(record: Store, key: str, output: Path | None) -> Path:
-    """Write the page of a run from its stored texts; InputError for an unknown one, or one that did not end."""
+def written_certificate(record: Store, key: str, output: Path | None, *, without_calibration: bool = False) -> Path:
+    """Write the page of a run from its stored texts.
+
+    InputError for an unknown one, one that did not end, and one whose readings can't be traced, unless it is wanted
+    `without_calibration`, which the page then states.
+    """
     run = _found(record, key)
     if run.head["outcome"] is None:
         what = f"the newest run of '{key}' did not end, so there is nothing to certify"
         raise InputError.about(what, "run the board again")
+    missing = untraceable(run.bench, datetime.fromisoformat(run.head["started"]).date())
+    if missing and not (run.head["simulated"] or without_calibration):
+        instead = "have it calibrated and test again, or add --without-calibration, which the page then states"
+        raise InputError.about(f"nothing can be certified: {'; '.join(missing)}", instead)
     title = parse_board(record.text(run.head["board_sha256"]), "board sheet in the record").title
-    page = certificate_html(run, title=title, rule=_rule(record.text(run.head["profile_sha256"])))
+    rule = _rule(record.text(run.head["profile_sha256"]))
+    page = certificate_html(run, title=title, rule=rule, untraceable=missing)
     path = output or Path(f"{run.head['serial']}.html")
     try:
         path.write_text(page, encoding="utf-8")

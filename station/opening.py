@@ -20,6 +20,7 @@ from station.bench import Bench
 from station.bench_forms import BenchForm
 from station.benchfile import BenchFile
 from station.board import Board
+from station.calibration import calibration_facts
 from station.clock import BenchClock, Clock, SimulatedClock
 from station.dialectfile import spoken
 from station.errors import BenchError, InputError, halves
@@ -97,6 +98,8 @@ def open_instruments(
             raise BenchError(str(error)) from error
         simulated = any(SIMULATED in identity for identity in wiring.identities.values())
         facts = {"simulated": simulated, "bench": file.form.bench, "instruments": dict(wiring.identities)}
+        calibrations = {name: each.calibration for name, each in file.form.instruments().items()}
+        facts["calibrations"] = calibration_facts(calibrations)
         yield OpenBench(performer, clock, facts, guardian.keeps)
 
 

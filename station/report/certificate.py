@@ -1,7 +1,7 @@
 """Write a run as a self-contained page: board, instruments, rule, and every line with reading, limit and outcome."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from station.quantities import format_value
@@ -12,8 +12,11 @@ from station.store import StoredRun
 __all__ = ["certificate_html"]
 
 
-def certificate_html(run: StoredRun, *, title: str, rule: str) -> str:
-    """Return the page for a stored run; `title` names the board in words, `rule` is the decision rule in words."""
+def certificate_html(run: StoredRun, *, title: str, rule: str, untraceable: Sequence[str] = ()) -> str:
+    """Return the page for a stored run; `title` names the board and `rule` the decision rule in words.
+
+    `untraceable` says which readings hang on no valid calibration.
+    """
     safe = (
         json.loads(run.head["safe"]) if run.head["safe"] else {"verified": False, "problems": ["the run did not end"]}
     )
@@ -22,6 +25,7 @@ def certificate_html(run: StoredRun, *, title: str, rule: str) -> str:
         bench=run.bench,
         title=title,
         rule=rule,
+        untraceable=untraceable,
         safe=safe,
         cautions=_cautions(run),
         lines=[_line(row) for row in run.judgements],

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, WithJsonSchema
 
 from station.forms import nearest
 from station.lines import Judgement, Line
@@ -12,6 +12,9 @@ from station.steps.kinds import BoundStep, Finding, Setup, StepForm, step_kind
 from station.steps.measuring import Measure
 
 __all__ = ["Final"]
+
+
+ONE_OR_MORE: dict[str, Any] = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
 
 
 def _listed(names: object) -> object:
@@ -24,7 +27,8 @@ class Final(StepForm):
 
     powers = True
 
-    repeats: Annotated[list[str] | None, BeforeValidator(_listed)] = None  # titles; all of them where left out
+    # titles; all of them where left out
+    repeats: Annotated[list[str] | None, BeforeValidator(_listed), WithJsonSchema(ONE_OR_MORE)] = None
 
     def _repeated(self, before: tuple[BoundStep, ...]) -> list[BoundStep]:
         measured = [step for step in before if isinstance(step.form, Measure)]

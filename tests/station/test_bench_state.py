@@ -4,7 +4,8 @@ from datetime import date
 
 import pytest
 
-from station.bench_state import Grip, calibration_note, grips
+from station.bench_state import Grip, grips
+from station.calibration import calibration_facts, calibration_note, untraceable
 from tests.station.boards import RAMP, profile_of
 from tests.station.test_benchfile import BENCH, bench_of
 
@@ -20,11 +21,21 @@ from tests.station.test_benchfile import BENCH, bench_of
     ],
 )
 def test_a_calibration_is_warned_of_thirty_days_before_it_is_due(today: date, note: str) -> None:
-    assert calibration_note(bench_of().form.supplies["psu"], today) == note
+    assert calibration_note(bench_of().form.supplies["psu"].calibration, today) == note
 
 
 def test_no_calibration_is_told() -> None:
-    assert calibration_note(bench_of().form.meters["dmm"], date(2026, 4, 1)).startswith("no calibration is given")
+    assert calibration_note(None, date(2026, 4, 1)).startswith("no calibration is given")
+
+
+def test_a_test_is_untraceable_where_a_calibration_was_past_due_on_its_day_or_never_done() -> None:
+    form = bench_of().form
+    facts = {"calibrations": calibration_facts({"psu": form.supplies["psu"].calibration, "dmm": None})}
+    assert untraceable(facts, date(2027, 3, 31)) == ["dmm had no calibration"]
+    assert untraceable(facts, date(2027, 4, 1)) == [
+        "the calibration K-17 of psu was past due since 2027-03-31",
+        "dmm had no calibration",
+    ]
 
 
 def held(limit: str, quantity: str = "voltage", terminal: str = "OUTP") -> Grip:
