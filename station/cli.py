@@ -21,7 +21,7 @@ from station.streams import outlets
 __all__ = ["main"]
 
 TYPERS_CTRL_C = 130
-STOPPED = "stopped by the operator before a board was powered"
+STOPPED = "stopped by the operator before anything was tested"
 
 app = typer.Typer(
     add_completion=False,

@@ -51,7 +51,7 @@ def proved(
         if stopped():
             raise Interrupted("stopped before anything was simulated")
         told((profile, lots[0]))
-        _refuse_a_profile_that_fails_good_boards(profile, first[0])
+        _refuse_a_profile_for_no_good_board(profile, first[0])
         rest = workers.spread(run_lot, [(profile, lot) for lot in lots[1:]], told)
         names = [universe.faults[at][0] for at in universe.chosen]
         sights = seen(profile, names, wanted.seed * SEEDS_PER_FAULT * SEEDS_PER_FAULT, workers)
@@ -76,9 +76,13 @@ def _lots(boards: Sequence[LaneBoard], healthy: int) -> list[Lot]:
     return [*good, *cut(boards[healthy:], healthy)]
 
 
-def _refuse_a_profile_that_fails_good_boards(profile: Profile, told: Told) -> None:
+def _refuse_a_profile_for_no_good_board(profile: Profile, told: Told) -> None:
     outcomes = outcomes_of([told])
-    failed = int(outcomes.caught.sum())
+    failed, solved = int(outcomes.caught.sum()), int((~outcomes.unsolved).sum())
+    if solved and not outcomes.caught.any() and not outcomes.passed.any():
+        what = f"none of {solved} boards without a fault passes: they are Undecided, and so will every faulty one be"
+        instead = "widen the limits that the bench can't hold; 'railbench check' shows them on the nominal board"
+        raise InputError.about(what, instead, file=str(profile.path))
     if failed <= MOST_FALSE * outcomes.caught.size:
         return
     titles = line_titles(profile)

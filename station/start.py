@@ -20,7 +20,7 @@ def main() -> None:
         code = command_line()
     except KeyboardInterrupt:
         code = ABORTED
-        sys.stderr.write("stopped by the operator before a board was powered\n")
+        sys.stderr.write("stopped by the operator before anything was tested\n")
     for late in (signal.SIGINT, signal.SIGTERM):
         signal.signal(late, signal.SIG_IGN)  # all is told: nothing may change the exit code any more
     sys.exit(code)

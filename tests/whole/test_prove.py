@@ -60,6 +60,17 @@ def test_a_shops_own_counts_weigh_the_faults(tmp_path):
     assert told["coverage"]["value"] < 0.01
 
 
+NARROW = PROFILE.replace("OUTP: {voltage: 5 V ± 10 %}", "INP: {current: 5 mA ± 0.1 mA}")
+
+
+def test_a_profile_under_which_every_good_board_is_undecided_is_refused(tmp_path):
+    """The supply's readback is less sure of 5 mA than the limit is wide."""
+    done = prove(tmp_path, profile=NARROW)
+
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "none of 20 boards without a fault passes: they are Undecided" in done.stderr
+
+
 HIGH = PROFILE.replace("5 V ± 10 %", "6 V ± 1 %")
 
 

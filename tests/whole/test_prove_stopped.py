@@ -76,7 +76,7 @@ def test_stopped_before_the_first_boards_are_done_it_says_so_in_one_line(tmp_pat
         code, stdout, told = shown.end()
 
         assert (code, stdout) == (4, "")
-        assert told == "stopped by the operator before a board was powered"
+        assert told == "stopped by the operator before anything was tested"
 
 
 @pytest.mark.parametrize("jobs", ["1", "2"])

@@ -35,7 +35,7 @@ def started(before):
 def test_ctrl_c_while_loading_is_told_in_one_line(before):
     done = started(before)
 
-    assert (done.returncode, done.stderr) == (4, "stopped by the operator before a board was powered\n")
+    assert (done.returncode, done.stderr) == (4, "stopped by the operator before anything was tested\n")
 
 
 @pytest.mark.parametrize("number", ["SIGINT", "SIGTERM"])
