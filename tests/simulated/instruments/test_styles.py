@@ -1,6 +1,8 @@
 """How simulated supplies are spoken to, byte for byte, without any driver: the styles beside the channel list."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from simulated.clock import VirtualClock
 from simulated.instruments import Load, Quirks, Supply
@@ -171,6 +173,35 @@ def test_the_watchdog_is_asked_for_in_whole_seconds() -> None:
     bench.clock.advance(0.2)
     assert not bench.set()[0][0]
     assert bench.talk.ask("STAT:QUES:COND?") == "2048"
+
+
+STYLES: tuple[Style, ...] = ("serial words", "short tokens", "channel prefix", "channel suffix", "selected by name")
+WORDS = st.sampled_from(
+    [
+        "VSET1:",
+        "ISET9:",
+        "OUT1",
+        "V1 ",
+        "OP1 1",
+        "CH2:VOLT ",
+        "OUTP CH1,",
+        "OUTP2 ",
+        "INST OUT2",
+        "?",
+        "9" * 400,
+        "\n",
+        ";",
+    ]
+)
+
+
+@given(st.sampled_from(STYLES), st.lists(st.one_of(WORDS.map(str.encode), st.binary(max_size=8)), max_size=12))
+def test_whatever_comes_is_heard_without_breaking_down(style: Style, pieces: list[bytes]) -> None:
+    bench = Bench(style)
+    for piece in pieces:
+        answer = bench.talk.connection.receive(piece)
+        assert answer == b"" or answer.endswith(b"\n")
+    assert all(0.0 <= each.volts_set <= 32.0 for each in bench.supply.outputs())
 
 
 def test_a_style_without_selection_has_no_knob() -> None:
