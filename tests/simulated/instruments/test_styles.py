@@ -154,6 +154,17 @@ def test_what_comes_while_it_is_busy_is_dropped_without_a_word() -> None:
     assert bench.set()[0][1] == 7.0
 
 
+@pytest.mark.parametrize("style", ["single channel", "short tokens"])
+def test_a_supply_that_is_local_hears_nothing_until_it_is_told(style: Style) -> None:
+    quirks = Quirks(remote="SYST:REM")
+    supply = Supply("N,S,1,1", [ResistorOnSupply()], VirtualClock(), 1, style=style, quirks=quirks)
+    talk, message = Talk(supply.connection()), "VOLT 5" if style == "single channel" else "V1 5"
+    talk.tell(message)
+    assert supply.outputs()[0].volts_set == 0.0
+    talk.tell("syst:rem", message)
+    assert supply.outputs()[0].volts_set == 5.0
+
+
 @pytest.mark.parametrize("style", ["serial words", "short tokens"])
 def test_a_plain_supply_drops_them_too(style: Style) -> None:
     bench = Bench(style, Quirks(gap_seconds=0.1))
