@@ -46,6 +46,8 @@ class Manners:
         for message in (self.error_query, self.remote, self.local, self.acknowledgement):
             if message and not (message.isascii() and message.isprintable()):
                 raise ValueError(f"'{message}' is not one line of ASCII")
+        if self.remote and self.acknowledgement:
+            raise ValueError("a message to be remote that is acknowledged is not known here; write one of the two")
         if self.termination not in ("\n", "\r\n", "\r"):
             raise ValueError(f"messages end in {self.termination!r}; write LF, CR LF or CR")
 

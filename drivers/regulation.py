@@ -52,17 +52,17 @@ def read_status(talk: Conversation, channel: int) -> Status:
     return Status(on, None if cv is None else says[cv], None if cc is None else says[cc], trips)
 
 
-def read_mode(talk: Conversation, channel: int, *, held: bool) -> Mode:
+def read_mode(talk: Conversation, channel: int, *, idle: bool) -> Mode:
     """Ask what holds the output; some supplies answer 'on' after a trip: the trip wins.
 
-    An output that shows 'on' but is not `held` there, because only a switch it shares is on, is off. Raises
-    NotPrepared if the supply can't say whether it is on and what it was told last is in doubt.
+    An `idle` output may show 'on', because a switch that it shares is, and is off. Raises NotPrepared if
+    the supply can't say whether it is on and what it was told last is in doubt.
     """
     status = read_status(talk, channel)
     if status.trips:
         return Mode.TRIPPED
     on = bool(_told(talk, Step.OUTPUT, channel)) if status.on is None else status.on
-    if not (on and held):
+    if idle or not on:
         return Mode.OFF
     if status.constant_voltage is None:
         return _measured_mode(talk, channel)

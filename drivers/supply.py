@@ -146,7 +146,7 @@ class Supply:
 
         A channel found tripped has to be prepared again before it may go on.
         """
-        mode = read_mode(self._talk, channel, held=self._switching.holds(channel))
+        mode = read_mode(self._talk, channel, idle=self._switching.idles(channel))
         if mode is Mode.TRIPPED:
             self._talk.forget(channel=channel)  # nothing goes on again before `prepare` has looked at it
         return mode

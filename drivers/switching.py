@@ -1,8 +1,8 @@
 """Switch a supply's channels on and off: each by a switch of its own, or all by one that they share.
 
 Behind a common switch a channel that is to be off stays at 0 V, and gets its volts when it is switched on itself: no
-channel is ever energised because another one was. Switching any of them off switches all off; that errs on the safe
-side, and `holds` says so of the others.
+channel is ever energised because another one was. Switching any of them off switches all off: that errs on the safe
+side.
 """
 
 from typing import Protocol
@@ -25,8 +25,8 @@ class Switching(Protocol):
     def turn(self, channel: int, on: bool) -> None:
         """Switch a channel and read back what can be."""
 
-    def holds(self, channel: int) -> bool:
-        """Return whether a channel that shows 'on' is on because it was switched on itself."""
+    def idles(self, channel: int) -> bool:
+        """Return whether a channel is known to be at 0 V behind a switch that is on, if at all, for another one."""
 
 
 class _OwnSwitches:
@@ -42,8 +42,8 @@ class _OwnSwitches:
     def turn(self, channel: int, on: bool) -> None:
         self._talk.put(Step.OUTPUT, on, channel)
 
-    def holds(self, channel: int) -> bool:
-        return True
+    def idles(self, channel: int) -> bool:
+        return False
 
 
 class _CommonSwitch:
@@ -55,7 +55,7 @@ class _CommonSwitch:
 
     def set_volts(self, channel: int, volts: float) -> None:
         self._volts[channel] = volts
-        self._talk.put(Step.VOLTAGE, volts if self.holds(channel) else 0.0, channel)
+        self._talk.put(Step.VOLTAGE, volts if self._holds(channel) else 0.0, channel)
 
     def has_volts(self, channel: int) -> bool:
         return channel in self._volts and self._talk.standing(Step.VOLTAGE, channel) is not None
@@ -65,7 +65,7 @@ class _CommonSwitch:
             self._on.clear()
         else:
             for each in self._channels:
-                if not self.holds(each):
+                if not self._holds(each):
                     self._talk.put(Step.VOLTAGE, 0.0, each)
         self._talk.forget(Step.OUTPUT)  # it may have been told through another channel
         self._talk.put(Step.OUTPUT, on, channel)
@@ -75,7 +75,10 @@ class _CommonSwitch:
             self._on.add(channel)
             self._talk.put(Step.VOLTAGE, self._volts[channel], channel)
 
-    def holds(self, channel: int) -> bool:
+    def idles(self, channel: int) -> bool:
+        return channel not in self._on and self._talk.standing(Step.OUTPUT, channel) is not None
+
+    def _holds(self, channel: int) -> bool:
         return channel in self._on and self._talk.standing(Step.VOLTAGE, channel) is not None
 
 

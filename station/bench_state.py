@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 
-from drivers import DriverError, Links, Load, Meter, Supply, open_links
+from drivers import DriverError, Links, Load, Meter, Mode, NotPrepared, Supply, open_links
 from station.bench_forms import BenchForm
 from station.board import Board
 from station.calibration import calibration_note
@@ -27,6 +27,7 @@ from station.wiring import current_accuracy, identified, meter_sheet, opened
 __all__ = ["LEAST_RATIO", "Grip", "InstrumentState", "grips", "looked_at"]
 
 LEAST_RATIO = 4.0  # of a limit's half-width to the expanded uncertainty; common practice (4:1), no source
+LIVE_VOLTS = 1.0  # at the terminals of a supply that can't say whether it is on; common practice, no source
 
 
 @dataclass
@@ -75,13 +76,23 @@ def _look(state: InstrumentState, links: Links, form: BenchForm) -> None:
 def _look_at_supply(state: InstrumentState, supply: Supply, form: BenchForm) -> None:
     for channel in form.supplies[state.name].channels:
         trips, at = supply.trips(channel), supply.measure(channel)
-        mode = supply.mode(channel)
+        mode = _mode_told(supply, channel)
+        on = at.volts > LIVE_VOLTS if mode is None else mode is not Mode.OFF
         shown = f"{format_value(at.volts, 'V', digits=4)}, {format_value(at.amps, 'A', digits=3)}"
-        state.facts.append(f"channel {channel}: {mode.value}, {shown}")
+        held = "can't say whether it is on" if mode is None else mode.value
+        state.facts.append(f"channel {channel}: {held}, {shown}")
         if trips:
             state.warnings.append(f"channel {channel} is tripped: {', '.join(trips)}")
-        elif mode.value != "off":
+        elif on:
             state.warnings.append(f"channel {channel} is on: look what hangs on it before a run switches it off")
+
+
+def _mode_told(supply: Supply, channel: int) -> Mode | None:
+    """Return a channel's mode; None where the supply can't say, and nobody has told it anything yet."""
+    try:
+        return supply.mode(channel)
+    except NotPrepared:
+        return None
 
 
 def _look_at_load(state: InstrumentState, load: Load, form: BenchForm) -> None:

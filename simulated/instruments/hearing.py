@@ -11,20 +11,34 @@ _DUST = 1e-9  # sums of milliseconds do not meet a time exactly
 
 
 class Hearing:
-    """Drops what comes sooner than `gap_seconds` after the message before, as simple instruments do."""
+    """Drops what comes sooner than `gap_seconds` after the message before, and all before the one that says `remote`.
 
-    def __init__(self, clock: VirtualClock, gap_seconds: float = 0.0, told: Callable[[], None] = lambda: None) -> None:
+    `told` is called for every message that is heard.
+    """
+
+    def __init__(
+        self,
+        clock: VirtualClock,
+        gap_seconds: float = 0.0,
+        told: Callable[[], None] = lambda: None,
+        remote: str = "",
+    ) -> None:
         self._clock = clock
         self._gap_seconds = gap_seconds
         self._told = told
+        self._remote = remote
         self._done_at = _EARLIER
 
-    def takes(self) -> bool:
-        """Return whether a message that comes now is heard."""
+    def takes(self, message: str) -> bool:
+        """Return whether a message that comes now is heard, and acted upon."""
         if self._clock.seconds() < self._done_at + self._gap_seconds - _DUST:
             return False
         self._told()
-        return True
+        if not self._remote:
+            return True
+        if message.strip().upper() == self._remote:
+            self._remote = ""  # from here on it listens
+        return False
 
     def done(self) -> None:
         """Take note that a message has been dealt with."""

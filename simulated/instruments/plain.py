@@ -58,7 +58,7 @@ class PlainInterpreter:
     def run(self, message: str) -> str | None:
         """Run one message and return its answer, None if nothing was asked or understood."""
         with self.lock:
-            if not self._hearing.takes():
+            if not self._hearing.takes(message):
                 return None
             if message.rstrip().endswith("?"):
                 self._clock.advance(QUERY_SECONDS)

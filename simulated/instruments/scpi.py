@@ -61,7 +61,7 @@ class Interpreter:
     def run(self, message: str) -> str | None:
         """Run one message without its terminator and return its answer line, None if nothing was asked."""
         with self.lock:
-            if not self._hearing.takes():
+            if not self._hearing.takes(message):
                 return None
             self.status.answer_waiting = False
             run = _MessageRun(self._tree)

@@ -40,6 +40,7 @@ class Quirks:
 
     `units`: numbers are answered with their unit. `shows_both`: volts and amps in one answer. `hides_trip`: the
     output's query stays 1 after a trip. `gap_seconds`: what comes sooner after the message before is dropped.
+    `remote`: nothing is heard before this message.
     """
 
     units: bool = False
@@ -47,6 +48,7 @@ class Quirks:
     hides_trip: bool = True
     gap_seconds: float = 0.0
     watchdog: bool = True
+    remote: str = ""
 
 
 class Supply:
@@ -72,7 +74,7 @@ class Supply:
         self._watchdog = Watchdog(clock, self._bite, delay_seconds=60.0)
         self._selected: Selected | None = None
         self._clock = clock
-        hearing = Hearing(clock, quirks.gap_seconds, told=self._watchdog.feed)
+        hearing = Hearing(clock, quirks.gap_seconds, told=self._watchdog.feed, remote=quirks.remote)
         panel = Panel(
             self._outputs,
             ratings,

@@ -285,6 +285,19 @@ def test_two_values_in_one_reply_are_no_amps_for_who_expects_one() -> None:
         bench.prepared()
 
 
+@pytest.mark.parametrize("local", ["single channel", "channel prefix", "serial words"])
+def test_an_instrument_that_is_local_is_told_to_be_remote_first(local: Style) -> None:
+    words = dialect(local)
+    remote = replace(words, manners=replace(words.manners, remote="SYST:REM"))
+    with bench_of(local, Quirks(remote="SYST:REM"), spoken=remote) as bench:
+        bench.prepared()
+        bench.feed(bench.last)
+        assert bench.supply.mode(bench.last) is Mode.CV
+    with bench_of(local, Quirks(remote="SYST:REM")) as bench, pytest.raises(DriverError, match="no reply"):
+        bench.supply.session.timeout_seconds = 0.05
+        bench.prepared()
+
+
 HASTY = ("single channel", "channel prefix", "serial words")
 
 

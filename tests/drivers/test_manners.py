@@ -90,6 +90,7 @@ def test_a_message_ends_as_told_and_a_reply_as_it_likes(termination: str, told: 
         ({"first_reply_seconds": -1.0}, "first_reply_seconds is -1.0; write 0 to 10 s"),
         ({"remote": "SYST:REM\nOUTP ON"}, "is not one line of ASCII"),
         ({"termination": "\0"}, "write LF, CR LF or CR"),
+        ({"remote": "SYST:REM", "acknowledgement": "OK"}, "write one of the two"),
     ],
 )
 def test_manners_that_cannot_be_kept_are_refused(wrong: dict[str, float], words: str) -> None:

@@ -4,8 +4,12 @@ from datetime import date
 
 import pytest
 
-from station.bench_state import Grip, grips
+from drivers import Supply, dialect, dialect_names, open_links
+from station.bench_state import Grip, grips, looked_at
 from station.calibration import calibration_facts, calibration_note, untraceable
+from station.opening import opened_inside
+from station.simulated_file import simulated_file
+from tests.benches import full_profile
 from tests.station.boards import RAMP, profile_of
 from tests.station.test_benchfile import BENCH, bench_of
 
@@ -65,3 +69,28 @@ def test_a_current_is_held_as_well_as_the_supplys_readback_tells_it() -> None:
 def test_what_is_no_single_reading_or_has_one_side_only_is_left_out() -> None:
     profile = profile_of(RAMP, "line sweep: {inputs: 19 V .. 26 V, OUTP: {line regulation: at most 1 %/V}}")
     assert list(grips(bench_of().form, profile)) == []
+
+
+SUPPLIES = [name for name in dialect_names() if dialect(name).instrument == "supply"]
+
+
+@pytest.mark.parametrize("name", SUPPLIES)
+@pytest.mark.parametrize("on", [False, True])
+def test_a_look_tells_what_a_supply_does_in_every_dialect_and_changes_nothing(name: str, on: bool) -> None:
+    board, spoken = full_profile().board, {"supply": name}
+    with opened_inside(board, 1, (), nominal=True, dialects=spoken) as inside, open_links() as links:
+        form = simulated_file(board, inside.resources, dialects=spoken).form
+        if on:
+            session = links.open(inside.resources["supply"], name="before")
+            driver = Supply(session, dialect(name), wait=inside.clock.advance, unprotected=True)
+            driver.prepare(1, over_volts=20.0, over_amps_delay_seconds=0.5)
+            driver.set_output(1, volts=5.0, limit_amps=2.5)  # charged before any protection minds
+            driver.switch(1, True)
+            inside.clock.advance(0.5)
+        before = inside.supply.outputs()
+        (state,) = (each for each in looked_at(form, date(2026, 11, 28)) if each.name == "supply")
+        assert state.trouble == ""
+        assert any("channel 1 is on" in warning for warning in state.warnings) is on
+        told = "can't say whether it is on" if name == "serial words" else "constant voltage" if on else "off"
+        assert told in state.facts[0]
+        assert inside.supply.outputs() == before

@@ -1,6 +1,8 @@
 """How simulated supplies are spoken to, byte for byte, without any driver: the styles beside the channel list."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from simulated.clock import VirtualClock
 from simulated.instruments import Load, Quirks, Supply
@@ -152,6 +154,17 @@ def test_what_comes_while_it_is_busy_is_dropped_without_a_word() -> None:
     assert bench.set()[0][1] == 7.0
 
 
+@pytest.mark.parametrize("style", ["single channel", "short tokens"])
+def test_a_supply_that_is_local_hears_nothing_until_it_is_told(style: Style) -> None:
+    quirks = Quirks(remote="SYST:REM")
+    supply = Supply("N,S,1,1", [ResistorOnSupply()], VirtualClock(), 1, style=style, quirks=quirks)
+    talk, message = Talk(supply.connection()), "VOLT 5" if style == "single channel" else "V1 5"
+    talk.tell(message)
+    assert supply.outputs()[0].volts_set == 0.0
+    talk.tell("syst:rem", message)
+    assert supply.outputs()[0].volts_set == 5.0
+
+
 @pytest.mark.parametrize("style", ["serial words", "short tokens"])
 def test_a_plain_supply_drops_them_too(style: Style) -> None:
     bench = Bench(style, Quirks(gap_seconds=0.1))
@@ -171,6 +184,35 @@ def test_the_watchdog_is_asked_for_in_whole_seconds() -> None:
     bench.clock.advance(0.2)
     assert not bench.set()[0][0]
     assert bench.talk.ask("STAT:QUES:COND?") == "2048"
+
+
+STYLES: tuple[Style, ...] = ("serial words", "short tokens", "channel prefix", "channel suffix", "selected by name")
+WORDS = st.sampled_from(
+    [
+        "VSET1:",
+        "ISET9:",
+        "OUT1",
+        "V1 ",
+        "OP1 1",
+        "CH2:VOLT ",
+        "OUTP CH1,",
+        "OUTP2 ",
+        "INST OUT2",
+        "?",
+        "9" * 400,
+        "\n",
+        ";",
+    ]
+)
+
+
+@given(st.sampled_from(STYLES), st.lists(st.one_of(WORDS.map(str.encode), st.binary(max_size=8)), max_size=12))
+def test_whatever_comes_is_heard_without_breaking_down(style: Style, pieces: list[bytes]) -> None:
+    bench = Bench(style)
+    for piece in pieces:
+        answer = bench.talk.connection.receive(piece)
+        assert answer == b"" or answer.endswith(b"\n")
+    assert all(0.0 <= each.volts_set <= 32.0 for each in bench.supply.outputs())
 
 
 def test_a_style_without_selection_has_no_knob() -> None:
