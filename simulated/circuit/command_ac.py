@@ -89,6 +89,7 @@ def _document(nodes: list[str], hertz: list[float], response: Complex) -> dict[s
 def _table(nodes: list[str], hertz: list[float], response: Complex) -> str:
     lines = ["hertz  " + "  ".join(f"{node} (V/V, degrees)" for node in nodes)]
     for frequency, row in zip(hertz, response, strict=True):
-        values = (f"{abs(value):.6g} {np.degrees(np.angle(value)):.2f}" for value in row)
+        # a phase of a rounding error below zero is told as 0.00, not as -0.00
+        values = (f"{abs(value):.6g} {round(float(np.degrees(np.angle(value))), 2) + 0.0:.2f}" for value in row)
         lines.append(f"{frequency:.6g}  " + "  ".join(values))
     return "".join(f"{line}\n" for line in lines)
