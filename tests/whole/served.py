@@ -12,6 +12,7 @@ from pathlib import Path
 
 from tests.commands import RAILBENCH, environment
 
+ACKNOWLEDGED = "acknowledged\n"  # the cautions of a first power-up
 SHORT = """\
 profile: dual15/short
 revision: A
@@ -48,20 +49,26 @@ class Served:
         """Return the state of both outputs."""
         return self.ask("supply", "OUTP? (@1,2)")
 
-    def start(self, *options: str, serial: str = "S1", errors: Path | None = None) -> "subprocess.Popen[str]":
-        """Start a run on this bench, in a process group of its own."""
+    def start(
+        self, *options: str, serial: str = "S1", errors: Path | None = None, typed: str = ACKNOWLEDGED
+    ) -> "subprocess.Popen[str]":
+        """Start a run on this bench, in a process group of its own, with what is typed at its prompts."""
         words = [RAILBENCH, "run", str(self.profile), "--serial", serial, "--bench", str(self.file), *options]
         with nullcontext(subprocess.PIPE) if errors is None else errors.open("w") as told:
-            return subprocess.Popen(
+            process = subprocess.Popen(
                 words,
                 env=environment(self.home),
                 cwd=self.home,
-                stdin=subprocess.DEVNULL,
+                stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=told,
                 text=True,
                 start_new_session=True,
             )
+        assert process.stdin is not None
+        process.stdin.write(typed)
+        process.stdin.flush()
+        return process
 
 
 @contextmanager

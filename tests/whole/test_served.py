@@ -88,7 +88,7 @@ def test_a_run_without_anybody_at_the_keyboard_ends_aborted_when_it_asks(bench):
     text = bench.profile.read_text().replace("steps:\n", "steps:\n  - inspect: {ask: 'All shiny?'}\n")
     asking = Path(bench.home / "asking.yaml")
     asking.write_text(text)
-    run = Served(bench.home, bench.file, asking, bench.process).start("--store", "asking.sqlite")
+    run = Served(bench.home, bench.file, asking, bench.process).start("--store", "asking.sqlite", typed="")
     out, _ = run.communicate(timeout=60)
 
     assert run.returncode == 4
