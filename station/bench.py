@@ -31,6 +31,7 @@ from station.metering import Metering
 from station.operators import Operator
 from station.readings import amps_look, drawn
 from station.safety import made_safe
+from station.watchdogs import Watchdogs
 from station.wiring import SupplyChannel, Wiring
 
 __all__ = ["Bench", "protection_volts"]
@@ -49,6 +50,7 @@ class Bench:
         self._board, self._wiring, self._clock = board, wiring, clock
         self._operator, self._interrupts = operator, interrupts
         self._metering = Metering(board, wiring, clock, operator)
+        self.watchdogs = Watchdogs(wiring.supplies.values(), clock)  # who opens the bench arms them
 
     def prepare(self, highest_volts: Mapping[str, float]) -> None:
         """Set and read back the protections, before anything is powered; BenchError where they do not hold."""
@@ -98,10 +100,12 @@ class Bench:
         end = self._clock.seconds() + ask.seconds
         while (left := end - self._clock.seconds()) > 1e-9:
             self._interrupts.check()
+            self.watchdogs.tend()
             self._clock.wait(min(left, WAIT_SLICE_SECONDS))
 
     def read(self, ask: Read) -> Reading:
         """See Performer."""
+        self.watchdogs.tend()  # readings alone say nothing to a supply
         take = {
             Quantity.VOLTAGE: self._metering.volts,
             Quantity.RESISTANCE: self._metering.ohms,

@@ -27,7 +27,7 @@ from station.errors import BenchError, InputError, halves
 from station.guardian import Ward, open_guardian
 from station.interrupts import Interrupts
 from station.lock import locked
-from station.operators import Operator
+from station.operators import Person
 from station.simulated_file import (
     DIALECTS,
     simulated_file,
@@ -78,7 +78,7 @@ def open_instruments(
     board: Board,
     highest_volts: Mapping[str, float],
     *,
-    operator: Operator,
+    operator: Person,
     interrupts: Interrupts | None = None,
 ) -> Iterator[OpenBench]:
     """Open the bench of a file, locked against other runs and watched over, protections set for the highest volts.
@@ -94,13 +94,18 @@ def open_instruments(
             wiring = wired(file.form, links, clock.wait)
             performer = Bench(board, wiring, clock, operator, interrupts or Interrupts())
             performer.prepare(highest_volts)
+            facts: dict[str, Any] = {"watchdog": performer.watchdogs.arm()}
         except DriverError as error:
             raise BenchError(str(error)) from error
+        operator.idle = performer.watchdogs.tend
         simulated = any(SIMULATED in identity for identity in wiring.identities.values())
-        facts = {"simulated": simulated, "bench": file.form.bench, "instruments": dict(wiring.identities)}
+        facts |= {"simulated": simulated, "bench": file.form.bench, "instruments": dict(wiring.identities)}
         calibrations = {name: each.calibration for name, each in file.form.instruments().items()}
         facts["calibrations"] = calibration_facts(calibrations)
-        yield OpenBench(performer, clock, facts, guardian.keeps)
+        try:
+            yield OpenBench(performer, clock, facts, guardian.keeps)
+        finally:
+            performer.watchdogs.disarm()
 
 
 def _wards(form: BenchForm) -> list[Ward]:

@@ -72,6 +72,7 @@ class Person:
     def __init__(self, console: Console, interrupts: Interrupts, keyboard: Keyboard | None = None) -> None:
         self._console, self._interrupts, self._keyboard = console, interrupts, keyboard or Keyboard()
         self._cautioned = ""
+        self.idle: Callable[[], None] = lambda: None  # what has to be done every now and then while somebody thinks
         self.paused: Callable[[], AbstractContextManager[object]] = nullcontext
 
     def answer(self, ask: Question) -> str:
@@ -98,6 +99,7 @@ class Person:
         """Return the next line, looking for Ctrl-C all along; Interrupted where nobody can answer any more."""
         while True:
             self._interrupts.check()
+            self.idle()
             said = self._keyboard.line(POLL_SECONDS)
             if said is not None:
                 return said

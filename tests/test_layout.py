@@ -64,6 +64,7 @@ DOORS = {
         "station.opening",
         "station.readings",
         "station.simulated_file",
+        "station.watchdogs",
         "station.wiring",
     ),
     "simulated": (

@@ -4,12 +4,14 @@ import json
 import os
 import random
 import signal
+import time
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from station.store import open_store
+from station.watchdogs import BITES_AFTER_SECONDS
 from tests.commands import railbench
 from tests.whole.served import Served, served, until
 
@@ -82,6 +84,24 @@ def test_a_station_that_is_killed_leaves_its_outputs_off_and_its_run_closed(benc
             assert "the station died without a goodbye" in closed["cause"]
             assert "outputs and loads verified off" in errors.read_text()
         assert seconds < 5.0  # 0.3 s to 0.4 s on a quiet machine; this bound is for one that is not
+
+
+def test_with_the_guardian_dead_too_the_supply_switches_off_by_itself(bench, exhaustive, tmp_path):
+    """As when the computer loses power. It waits ten real seconds for the supply's watchdog, so not in CI."""
+    if not exhaustive:
+        pytest.skip("waits for the watchdog: with --exhaustive only")
+    run = bench.start("--store", "dead.sqlite", errors=tmp_path / "dead.err")
+    until("the outputs are on", lambda: powered(bench, run))
+    until("a moment has passed", lambda: random.random() < 0.01)
+
+    children = Path(f"/proc/{run.pid}/task/{run.pid}/children").read_text().split()
+    for pid in (run.pid, *map(int, children)):
+        os.kill(pid, signal.SIGKILL)
+    run.communicate()
+    time.sleep(BITES_AFTER_SECONDS + 2.0)  # asking anything would feed it
+
+    assert int(bench.ask("supply", "STAT:QUES:COND? (@1)")) & 2048
+    assert abs(float(bench.ask("supply", "MEAS:VOLT? (@1)"))) < 15.0  # 22 V were fed; the board bleeds slowly
 
 
 def test_a_run_without_anybody_at_the_keyboard_ends_aborted_when_it_asks(bench):
