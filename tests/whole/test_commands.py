@@ -5,16 +5,19 @@ import re
 
 import pytest
 
+from station.profile import load_profile
 from station.program import compiled
 from tests.benches import full_profile
 from tests.commands import FULL, railbench
 
 LINES, STEPS = len(compiled(full_profile()).lines()), len(full_profile().steps)
+QUICK = FULL.with_name("quick.yaml")
+QUICK_LINES = len(compiled(load_profile(QUICK)).lines())
 
 
-def run_board(tmp_path, *more):
+def run_board(tmp_path, *more, profile="dual15/quick"):
     store = tmp_path / "r.sqlite"
-    return railbench("run", "dual15/full", "--serial", "D15-1", "--simulated", "--store", store, *more, home=tmp_path)
+    return railbench("run", profile, "--serial", "D15-1", "--simulated", "--store", store, *more, home=tmp_path)
 
 
 def test_the_demo_shows_nine_passed_three_failed_and_where_the_record_is(tmp_path):
@@ -30,12 +33,12 @@ def test_the_demo_shows_nine_passed_three_failed_and_where_the_record_is(tmp_pat
 def test_a_healthy_board_passes_with_exit_code_0(tmp_path):
     done = run_board(tmp_path)
 
-    assert (done.returncode, done.stdout) == (0, f"SIMULATED D15-1  Passed: all {LINES} lines\n")
+    assert (done.returncode, done.stdout) == (0, f"SIMULATED D15-1  Passed: all {QUICK_LINES} lines\n")
     assert done.stderr.splitlines()[-1] == "bench verified safe"
 
 
 def test_cautions_are_acknowledged_by_name_and_time_and_the_certificate_says_so(tmp_path):
-    run_board(tmp_path, "--operator", "A. Tester")
+    run_board(tmp_path, "--operator", "A. Tester", profile="dual15/full")
 
     page = railbench("certificate", "D15-1", "--store", tmp_path / "r.sqlite", home=tmp_path)
     shown = railbench("records", "show", "D15-1", "--store", tmp_path / "r.sqlite", "--json", home=tmp_path)
@@ -68,7 +71,7 @@ def test_json_is_one_document_with_every_line(tmp_path):
 
     told = json.loads(done.stdout)
     assert (told["format"], told["outcome"], told["simulated"]) == (1, "Failed", True)
-    assert len(told["lines"]) == LINES and told["safe"]["verified"] is True
+    assert len(told["lines"]) == QUICK_LINES and told["safe"]["verified"] is True
 
 
 def test_the_list_and_the_certificate_come_from_the_record(tmp_path):
@@ -79,9 +82,14 @@ def test_the_list_and_the_certificate_come_from_the_record(tmp_path):
     page = railbench("certificate", "D15-1", "--store", tmp_path / "r.sqlite", home=tmp_path)
 
     (run,) = json.loads(listed.stdout)
-    assert (run["serial"], run["profile"], run["outcome"], run["simulated"]) == ("D15-1", "dual15/full", "Passed", True)
+    assert (run["serial"], run["profile"], run["outcome"], run["simulated"]) == (
+        "D15-1",
+        "dual15/quick",
+        "Passed",
+        True,
+    )
     assert re.fullmatch(r"\d{4}-\d\d-\d\dT.*\+00:00", run["started"])
-    assert "load sweep: OUTP load regulation" in shown.stdout
+    assert "loaded at low line: OUTP voltage" in shown.stdout
     assert page.stdout == "D15-1.html\n"
     html = (tmp_path / "D15-1.html").read_text(encoding="utf-8")
     assert "SIMULATED" in html and "Test certificate D15-1" in html and "http" not in html
