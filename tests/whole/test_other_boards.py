@@ -53,7 +53,7 @@ FITTING = {
     ("adj3t", "D1:reversed"): ("OUTP", "before trim"),  # in series: nothing gets in
     ("adj3t", "XU1:rotated"): ("OUTP", "before trim"),  # fed backwards
     ("adj3t", "DLED2:open"): ("INP", "current"),  # 4.65 mA are missing
-    ("bat5", "D1:reversed"): ("INP", "highest current"),  # shorts the battery
+    ("bat5", "D1:reversed"): ("INP", "resistance"),  # a diode across the battery
     ("bat5", "Q1:swapped"): ("OUTP", "before trim"),
     ("bat5", "DLED1:reversed"): ("TP2", "voltage"),
     ("bat5", "R7:value:x10"): ("OUTP", "load regulation"),  # limits at a tenth of the current
