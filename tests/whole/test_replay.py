@@ -41,4 +41,4 @@ def test_a_changed_reading_changes_the_judgement(store):
     again = judged_again(store, "D15-1")
 
     failed = [judgement.line.title for judgement in again.judgements if judgement.outcome is Outcome.FAILED]
-    assert failed == ["no load: INN current"]
+    assert failed == ["final: INN current, no load again"]
