@@ -58,6 +58,11 @@ class Keyboard:
             return None
         return line.strip()
 
+    def forget(self) -> None:
+        """Drop what has been typed before anything was asked for."""
+        while self.line(0.01) is not None:
+            pass
+
     def _read(self) -> None:
         while True:
             line = self._read_line()
@@ -71,7 +76,7 @@ class Person:
 
     def __init__(self, console: Console, interrupts: Interrupts, keyboard: Keyboard | None = None) -> None:
         self._console, self._interrupts, self._keyboard = console, interrupts, keyboard or Keyboard()
-        self._cautioned = ""
+        self._cautioned = self._turning = ""
         self.idle: Callable[[], None] = lambda: None  # what has to be done every now and then while somebody thinks
         self.paused: Callable[[], AbstractContextManager[object]] = nullcontext
 
@@ -90,6 +95,9 @@ class Person:
 
     def turn(self, ask: Turn) -> Turned:
         """Leave a moment for turning; Enter says that it is near enough, 'end' that the trimmer is at its end."""
+        if ask.trimmer != self._turning:  # one Enter too many at the last prompt must not end the trim
+            self._turning = ask.trimmer
+            self._keyboard.forget()
         said = self._keyboard.line(TURN_SECONDS)
         if said is None:
             return Turned.DONE

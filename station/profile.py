@@ -144,7 +144,7 @@ class _Steps:
         self.problems: list[Problem] = []
         self.notes: list[str] = []
         self._inherited: float | None = None
-        self._ramp_unread = False  # a ramp is there, but wrong: what later steps inherit is not known
+        self._unread: set[str] = set()  # kinds that are there, but wrong: what rests on them is not known
         self._titles: set[str] = set()
         self._before: tuple[BoundStep, ...] = ()
 
@@ -154,7 +154,7 @@ class _Steps:
             path: Path_ = ("steps", index)
             form = self._form(entry, path) if isinstance(entry, dict) else None
             if form is None:
-                self._ramp_unread |= isinstance(entry, dict) and "ramp" in (meant(str(kind), KINDS) for kind in entry)
+                self._unread |= {meant(str(kind), KINDS) or "" for kind in (entry if isinstance(entry, dict) else ())}
                 continue
             limit = self._amps_limit(form, (*path, form.kind))
             setup = Setup(self.board, self.rule, self._title(form), limit, self._before)
@@ -210,7 +210,7 @@ class _Steps:
         if form.kind == "ramp":
             self._inherited = own
         if own is None and form.powers:
-            if self._inherited is None and not self._ramp_unread:
+            if self._inherited is None and "ramp" not in self._unread:
                 self._wrong(path, "the step feeds power, but no ramp came before it", "write a 'ramp' step first")
             elif self._inherited is not None:
                 limit = format_value(self._inherited, "A")
@@ -218,6 +218,8 @@ class _Steps:
         return own if own is not None else self._inherited or 0.0
 
     def _check(self, form: StepForm, setup: Setup, path: Path_, written: Iterable[str]) -> None:
+        if form.rests_on in self._unread:
+            return
         # what an unknown key left empty has been told already
         whole = set(written) <= {*form.keys(), *form.other()}
         found = [finding for finding in form.findings(setup) if whole or finding[0]]

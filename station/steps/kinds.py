@@ -79,6 +79,7 @@ class StepForm(Form):
     powers: ClassVar[bool] = False  # feeds inputs, and needs a current limit for it
     discharges: ClassVar[bool] = False  # leaves every input off
     brings: ClassVar[tuple[Hazard, ...]] = ()  # dangers beyond those of power
+    rests_on: ClassVar[str] = "nothing"  # the kind of earlier steps that it means, where it means any
     stops_run: ClassVar[bool] = False  # nothing after it makes sense when one of its lines is not Passed
 
     name: str | None = None

@@ -26,6 +26,7 @@ class Final(StepForm):
     """Measure again what earlier `measure` steps judged, under the same conditions and against the same limits."""
 
     powers = True
+    rests_on = "measure"
 
     # titles; all of them where left out
     repeats: Annotated[list[str] | None, BeforeValidator(_listed), WithJsonSchema(ONE_OR_MORE)] = None

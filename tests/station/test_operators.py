@@ -1,6 +1,7 @@
 """The person at the keyboard."""
 
 import io
+import queue
 import time
 
 import pytest
@@ -59,11 +60,32 @@ def test_ctrl_c_is_noticed_while_nobody_types() -> None:
         someone.answer(Question("All shiny?"))
 
 
+TURN = Turn("RV101", Toward.CLOCKWISE, 0.1)
+
+
+def at_the_trimmer() -> tuple[Person, "queue.Queue[str]"]:
+    """Return somebody who has been told which trimmer it is, and what they type from now on."""
+    lines: queue.Queue[str] = queue.Queue()
+    someone = Person(Console(file=io.StringIO()), Interrupts(), Keyboard(lines.get))
+    assert someone.turn(TURN) is Turned.DONE
+    return someone, lines
+
+
 @pytest.mark.parametrize(
     ("typed", "turned"), [("\n", Turned.ENOUGH), ("end\n", Turned.STUCK), ("stuck\n", Turned.STUCK)]
 )
 def test_a_key_ends_the_turning(typed: str, turned: Turned) -> None:
-    assert person(typed)[0].turn(Turn("RV101", Toward.CLOCKWISE, 0.1)) is turned
+    someone, lines = at_the_trimmer()
+    lines.put(typed)
+    assert someone.turn(TURN) is turned
+
+
+def test_what_was_typed_before_a_trimmer_was_named_does_not_end_its_trim() -> None:
+    someone, lines = at_the_trimmer()
+    lines.put("\n")
+    while not someone._keyboard._lines.qsize():
+        time.sleep(0.001)
+    assert someone.turn(Turn("RV201", Toward.CLOCKWISE, 0.1)) is Turned.DONE
 
 
 def test_a_turn_takes_its_moment_where_nothing_is_typed() -> None:

@@ -67,7 +67,7 @@ def test_an_instrument_that_is_not_who_the_file_says_is_never_powered(bench):
 def test_a_station_that_is_killed_leaves_its_outputs_off_and_its_run_closed(bench, exhaustive):
     """Any moment is tried, from before the first output to the discharge; about four seconds are under power."""
     rng = random.Random(1)
-    for number in range(50 if exhaustive else 2):
+    for number in range(50 if exhaustive else 3):
         store, errors = f"killed{number}.sqlite", bench.home / f"killed{number}.err"
         run = bench.start("--store", store, serial=f"K{number}", errors=errors)
         until("the outputs are on", lambda run=run: powered(bench, run))
