@@ -1,6 +1,6 @@
 """The step that lowers the input until an output no longer keeps its voltage, and judges what it needed."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from pydantic import ConfigDict, Field
@@ -13,7 +13,7 @@ from station.steps.settling import SETTLE_WITHIN_SECONDS, Settled, settled
 from station.steps.sweeping import only_outputs, rated_load_findings
 from station.uncertainty import Result, linear
 
-__all__ = ["Dropout", "inputs_of"]
+__all__ = ["Dropout", "inputs_of", "unfed_findings"]
 
 # Convention: the input less the output where the output has fallen by this share below its value at nominal input.
 FALLEN = 0.02
@@ -44,11 +44,10 @@ class Dropout(StepForm):
         """See StepForm."""
         yield from only_outputs(self.other(), setup)
         yield from rated_load_findings(self.load, self.other(), setup)
+        yield from unfed_findings(self.other(), setup)
         for name, form in self.other().items():
             if form.dropout.high is None or form.dropout.high <= 0:
                 yield (name, "dropout"), f"'{form.dropout}' is no most", "write for example 'at most 3 V'"
-            if not inputs_of(setup, name):
-                yield (name,), f"no input has the sign of {name}", "name an output that an input feeds"
 
     def lines(self, setup: Setup) -> tuple[Line, ...]:
         """See StepForm."""
@@ -126,6 +125,13 @@ class _Search:
     def _taken(self, above: _At, below: _At) -> Taken:
         self.found = above, below
         return Taken(_between(above, below, self._wanted, self._sign), above.unrest or below.unrest)
+
+
+def unfed_findings(outputs: Iterable[str], setup: Setup) -> Iterator[Finding]:
+    """Yield the outputs that no input feeds: there is nothing to hold them against."""
+    for name in outputs:
+        if not inputs_of(setup, name):
+            yield (name,), f"no input has the sign of {name}", "name an output that an input feeds"
 
 
 def inputs_of(setup: Setup, output: str) -> list[str]:

@@ -10,7 +10,7 @@ from station.forms import AmpsValue, DecibelLimit, Form, SecondsValue
 from station.judge import Rule
 from station.lines import Judgement, Line, Outcome, not_here
 from station.quantities import format_value
-from station.steps.dropping import inputs_of
+from station.steps.dropping import inputs_of, unfed_findings
 from station.steps.kinds import Finding, Setup, StepForm, feed_inputs, step_kind
 from station.steps.settling import SETTLE_WITHIN_SECONDS, settled
 from station.steps.sweeping import only_outputs, rated_load_findings
@@ -45,11 +45,10 @@ class RippleRejection(StepForm):
         """See StepForm."""
         yield from only_outputs(self.other(), setup)
         yield from rated_load_findings(self.load, self.other(), setup)
+        yield from unfed_findings(self.other(), setup)
         for name, form in self.other().items():
             if form.rejection.low is None or form.rejection.low <= 0:
                 yield (name, "rejection"), f"'{form.rejection}' is no least", "write for example 'at least 60 dB'"
-            if not inputs_of(setup, name):
-                yield (name,), f"no input has the sign of {name}", "name an output that an input feeds"
 
     def lines(self, setup: Setup) -> tuple[Line, ...]:
         """See StepForm."""
