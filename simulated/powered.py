@@ -127,6 +127,7 @@ class Powered:
     def set_supply(self, name: str, setting: SupplySetting) -> None:
         """Apply a supply's setting; unless it was off and stays off, the board begins to move."""
         before = self._supplies[name]
+        setting = setting if setting.on else OFF  # what is programmed on a supply that is off reaches no board
         if setting == before:
             return
         point = self.now()

@@ -5,6 +5,7 @@ Transient and small signal start from here; the DC engine needs none of it.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,9 @@ __all__ = ["Dynamics", "dynamics_of", "no_aid", "summed"]
 
 Floats = NDArray[np.float64]
 Value = float | Floats
+
+# What holds less is charged within the milliseconds that rails take, whatever charges it.
+_SLOW_FARADS = 1e-9
 
 
 @dataclass(frozen=True)
@@ -49,6 +53,12 @@ class Dynamics:
         return Problem(
             self.devices, self.matrix, settings.volts, settings.limits, settings.amps, self.minimum_volts, self.gmin
         )
+
+    @cached_property
+    def slow_nodes(self) -> NDArray[np.intp]:
+        """The nodes that hold charge enough to move slowly."""
+        farads = np.diagonal(self.stores.matrix, axis1=1, axis2=2)[:, : len(self.layout.names)]
+        return np.flatnonzero((farads >= _SLOW_FARADS).any(axis=0))
 
     def of(self, lanes: NDArray[np.intp]) -> "Dynamics":
         """Return the set-up of some boards."""

@@ -149,12 +149,12 @@ def step_on(drive: Drive, here: Here, tolerance: Tolerance, end: float) -> Here:
         kink = not np.array_equal(reached.state.modes, here.reached.state.modes)
         if kink and not tolerance.damped:
             reached = _straight(drive, here, reached, time, tolerance)
-        error = _error(pace, tolerance, time, reached.state.x, nodes, kink=kink)
+        error = _error(drive, pace, tolerance, time, reached.state.x, kink=kink)
         least = max(_LEAST_SECONDS, _COARSE_SHARE * (now - pace.since) if pace.taken > _PATIENCE else 0.0)
         if error <= 1.0 or seconds <= least:
-            wanted = max(least, _next_step(pace.step, seconds, error, growth))
+            wanted = max(least, _next_step(pace.step, seconds, _scaled(error, tolerance), growth))
             return Here(reached, pace.with_point(time, reached.state.x, wanted))
-        pace, growth = replace(pace, step=max(least, seconds * _scaled(error))), _GROWTH_WHEN_REFUSED
+        pace, growth = replace(pace, step=max(least, seconds * _scaled(error, tolerance))), _GROWTH_WHEN_REFUSED
 
 
 def _fitted(step: float, left: float) -> float:
@@ -164,15 +164,16 @@ def _fitted(step: float, left: float) -> float:
     return left / 2.0 if step > left / 2.0 else step
 
 
-def _next_step(wanted: float, taken: float, error: float, growth: float) -> float:
-    grown = taken * min(growth, _scaled(error))
+def _next_step(wanted: float, taken: float, scaled: float, growth: float) -> float:
+    grown = taken * min(growth, scaled)
     # A step that was cut short by the end says nothing against the one that was wanted.
     return max(grown, wanted) if taken < wanted else grown
 
 
-def _scaled(error: float) -> float:
-    """Return by what a step is to be multiplied for an error of one; errors go with its third power."""
-    return max(_SHRINKING, _CAUTION / math.cbrt(max(error, 1e-6)))
+def _scaled(error: float, tolerance: Tolerance) -> float:
+    """Return by what a step is to be multiplied for an error of one; errors go with its square or third power."""
+    root = math.sqrt if tolerance.damped else math.cbrt
+    return max(_SHRINKING, _CAUTION / root(max(error, 1e-6)))
 
 
 def _stepped(drive: Drive, here: Here, pace: Pace, time: float, tolerance: Tolerance) -> Reached:
@@ -194,11 +195,11 @@ def _straight(drive: Drive, here: Here, reached: Reached, time: float, tolerance
     return straight if straight.arrived.all() else reached
 
 
-def _error(pace: Pace, tolerance: Tolerance, time: float, x: Floats, nodes: int, *, kink: bool) -> float:
+def _error(drive: Drive, pace: Pace, tolerance: Tolerance, time: float, x: Floats, *, kink: bool) -> float:
     """Return the largest error of a step, one being what is tolerated; at a kink smoothness earns nothing."""
-    share = 0.1
+    share, nodes = 0.1, len(drive.dynamics.layout.names)
     if tolerance.damped:
-        return _first_order_error(pace, tolerance, time, x, nodes)
+        return _first_order_error(pace, tolerance, time, x, drive.dynamics.slow_nodes)
     if len(pace.times) == 3 and not kink:
         h, h1, h2 = (time - before for before in pace.times)
         share = _EVEN_SHARE * max(1.0, 6.0 * h * h / (h1 * h2))
@@ -207,13 +208,18 @@ def _error(pace: Pace, tolerance: Tolerance, time: float, x: Floats, nodes: int,
     return share * float((missed / allowed).max(initial=0.0))
 
 
-def _first_order_error(pace: Pace, tolerance: Tolerance, time: float, x: Floats, nodes: int) -> float:
-    """Return the largest error of a step of backward Euler, told from how far it ends off a straight line."""
+def _first_order_error(
+    pace: Pace, tolerance: Tolerance, time: float, x: Floats, nodes: NDArray[np.intp]
+) -> float:
+    """Return the largest error of a step of backward Euler, told from how far it ends off a straight line.
+
+    Only nodes that hold charge are asked: the others stand where these and the sources put them, at any step.
+    """
     h, before = time - pace.times[0], pace.unknowns[0]
     line, share = before, 0.1
     if len(pace.times) > 1:
         h1 = pace.times[0] - pace.times[1]
         line, share = before + (before - pace.unknowns[1]) * (h / h1), h / (h + h1)
-    missed = np.abs(x - line)[:, :nodes]
-    allowed = tolerance.volts + tolerance.share * np.abs(x[:, :nodes])
+    missed = np.abs(x - line)[:, nodes]
+    allowed = tolerance.volts + tolerance.share * np.abs(x[:, nodes])
     return share * float((missed / allowed).max(initial=0.0))
