@@ -16,14 +16,16 @@ from .ends import next_modes
 from .layout import Layout
 from .linearise import Aid, Linearised, Problem, State, across, junction_volts, linearise, stretches
 
-__all__ = ["ABSOLUTE", "ABSURD_AMPS", "RELATIVE", "dense_solution", "linear_matrix", "newton", "newton_by_wiring"]
-__all__ += ["source_side"]
+__all__ = ["ABSURD_AMPS", "allowed", "dense_solution", "linear_matrix", "newton", "newton_by_wiring", "source_side"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-RELATIVE = 1e-6
-ABSOLUTE = 1e-9  # volts and amps
+_RELATIVE = 1e-6
+_ABSOLUTE = 1e-9  # volts and amps
+# What goes on moving within so many times that, after all iterations, is rounding: where next to nothing conducts,
+# the last bit of a neighbour's amperes is microvolts.
+_ROUNDING = 10.0
 ABSURD_AMPS = 1e7
 
 
@@ -46,11 +48,13 @@ def newton(
             x = working.x.copy()
             x[:, :-1] += step
             modes = _modes(layout, problem, line, x, aid)
-            settled = _settled(step, x) & ~line.cut & (modes == line.state.modes).all(axis=1) & _sane(line)
+            last = iteration == iterations - 1
+            small = (np.abs(step) <= allowed(x[:, :-1], last=last)).all(axis=1)
+            settled = small & ~line.cut & (modes == line.state.modes).all(axis=1) & _sane(line)
             working = replace(line.state, x=x, modes=modes)
             lost = ~np.isfinite(x).all(axis=1)
             done = settled | lost
-            if done.any() or iteration == iterations - 1:
+            if done.any() or last:
                 _store(final, working, lanes)
                 last_step[lanes] = step
                 arrived[lanes[settled & ~lost]] = True
@@ -92,8 +96,10 @@ def _store(final: State, working: State, lanes: NDArray[np.intp]) -> None:
         getattr(final, name)[lanes] = getattr(working, name)
 
 
-def _settled(step: Floats, x: Floats) -> Bools:
-    return np.asarray((np.abs(step) <= ABSOLUTE + RELATIVE * np.abs(x[:, :-1])).all(axis=1))
+def allowed(x: Floats, *, last: bool) -> Floats:
+    """Return how far a step to `x` may go and count as none, in volts and amps; `last`: no iteration will follow."""
+    within = _ABSOLUTE + _RELATIVE * np.abs(x)
+    return within * _ROUNDING if last else within
 
 
 def _sane(line: Linearised) -> Bools:

@@ -18,7 +18,7 @@ from .factor import run
 from .lanewise import Lines, Setting, Standing, setting_of, straight_lines, take_columns, turned
 from .layout import Layout
 from .linearise import Aid, Problem, State, Stretches, stretches
-from .newton import ABSOLUTE, ABSURD_AMPS, RELATIVE, dense_solution, newton_by_wiring
+from .newton import ABSURD_AMPS, allowed, dense_solution, newton_by_wiring
 from .stamps import Stamps
 
 __all__ = ["is_safe", "lent", "sparse_newton"]
@@ -164,10 +164,11 @@ class _Search:
             line = self._stepped(working, bench, keep=fresh and iteration == 0, bend=bend)
             x = working.x + bench.step
             modes = self._next_modes(working, line, x)
-            settled = self._settled(working, bench, line, x) & (modes == line.standing.modes).all(axis=0)
+            last = iteration == self._iterations - 1
+            settled = self._settled(working, bench, line, x, last=last) & (modes == line.standing.modes).all(axis=0)
             working = replace(working, x=x, standing=replace(line.standing, modes=modes))
             lost = ~np.isfinite(x).all(axis=0)
-            over = going & (settled | lost) if iteration < self._iterations - 1 else going
+            over = going if last else going & (settled | lost)
             if over.any():
                 self._store(working, bench, np.flatnonzero(over), lanes[over])
                 self.arrived[lanes[over]] = (settled & ~lost)[over]
@@ -224,15 +225,15 @@ class _Search:
         after = next_modes(modes, spans, x.take(self._stamps.supplies, axis=0), settings)
         return np.where(line.cut, modes, after)
 
-    def _settled(self, working: _Working, bench: Bench, line: Lines, x: Floats) -> Bools:
+    def _settled(self, working: _Working, bench: Bench, line: Lines, x: Floats, *, last: bool) -> Bools:
         """Return which lanes' last step was as good as none, in the linear unknowns that follow too."""
-        settled = np.asarray((np.abs(bench.step) <= ABSOLUTE + RELATIVE * np.abs(x)).all(axis=0)) & ~line.cut
+        settled = np.asarray((np.abs(bench.step) <= allowed(x, last=last)).all(axis=0)) & ~line.cut
         settled &= (np.abs(line.currents) < ABSURD_AMPS).all(axis=0)
         if settled.any():
             first = self._stamps.order.linear
             before = self._spread(working, bench, working.x)[:first].copy()
             after = self._spread(working, bench, x)[:first]
-            settled &= (np.abs(after - before) <= ABSOLUTE + RELATIVE * np.abs(after)).all(axis=0)
+            settled &= (np.abs(after - before) <= allowed(after, last=last)).all(axis=0)
         return settled
 
     def _spread(self, working: _Working, bench: Bench, x: Floats) -> Floats:

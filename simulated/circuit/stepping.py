@@ -135,7 +135,6 @@ def step_on(drive: Drive, here: Here, tolerance: Tolerance, end: float) -> Here:
     Lanes whose `arrived` is false cannot go on; no lane has moved then.
     """
     pace, now, growth = here.pace, here.pace.times[0], _GROWTH
-    nodes = len(drive.dynamics.layout.names)
     while True:
         seconds = _fitted(pace.step, end - now)
         time = end if seconds == end - now else now + seconds
@@ -208,9 +207,7 @@ def _error(drive: Drive, pace: Pace, tolerance: Tolerance, time: float, x: Float
     return share * float((missed / allowed).max(initial=0.0))
 
 
-def _first_order_error(
-    pace: Pace, tolerance: Tolerance, time: float, x: Floats, nodes: NDArray[np.intp]
-) -> float:
+def _first_order_error(pace: Pace, tolerance: Tolerance, time: float, x: Floats, nodes: NDArray[np.intp]) -> float:
     """Return the largest error of a step of backward Euler, told from how far it ends off a straight line.
 
     Only nodes that hold charge are asked: the others stand where these and the sources put them, at any step.
