@@ -14,6 +14,7 @@ from station.exits import DONE, exit_code
 from station.interrupts import Interrupts, deferred_signals
 from station.lookup import chosen_store, written_certificate
 from station.operators import Person
+from station.outlook import Outlook, foreseen
 from station.profile import Profile
 from station.rehearsal import Rehearsal, rehearsed
 from station.report.documents import check_document, print_json, run_document
@@ -59,9 +60,9 @@ def run_board(
     _check_operator(board.operator)
     with deferred_signals() as interrupts:
         at = None if file is None else Attended(file, Person(console, interrupts))
-        rehearsal = _rehearsed(profile, interrupts)
+        outlook = _foreseen(profile, interrupts)
         with open_store(chosen_store(store)) as record:
-            done = tested(profile, board, record, _screen(console), rehearsal, interrupts, at)
+            done = tested(profile, board, record, _screen(console), outlook, interrupts, at)
         _tell_safe(done.ended, console)
         if as_json:
             print_json(run_document(done, profile.name, profile.revision))
@@ -81,9 +82,9 @@ def run_demo(seed: int, store: str | None, console: Console) -> int:
         f"{len(boards)} simulated boards against {profile.name}, {demo.FAULTY} with an assembly fault put in:"
     )
     with deferred_signals() as interrupts, open_store(place) as record:
-        rehearsal = _rehearsed(profile, interrupts)
+        outlook = _foreseen(profile, interrupts)
         for board in boards:
-            done.append(tested(profile, board, record, _batch_screen(console), rehearsal, interrupts))
+            done.append(tested(profile, board, record, _batch_screen(console), outlook, interrupts))
             ended = done[-1].ended
             _tell_one(console, len(done), len(boards), board.serial, ended)
             if not ended.safe.verified:
@@ -109,6 +110,10 @@ def _check_operator(name: str) -> None:
     if name != name.strip() or len(name) > 64 or not name.isprintable():
         what = f"'{name[:64]}' is not an operator's name"
         raise InputError.about(what, "write at most 64 letters, no blank at an end")
+
+
+def _foreseen(profile: Profile, interrupts: Interrupts) -> Outlook:
+    return foreseen(profile, lambda: _rehearsed(profile, interrupts).outlook)
 
 
 def _rehearsed(profile: Profile, interrupts: Interrupts) -> Rehearsal:

@@ -12,6 +12,7 @@ from station.envelope import Envelope
 from station.hazards import Hazards, Heat, Store
 from station.interrupts import Interrupts
 from station.opening import OpenSimulated, open_simulated
+from station.outlook import Outlook
 from station.profile import Profile
 from station.program import compiled
 from station.run import Ended, NoRecord, run
@@ -38,6 +39,11 @@ class Rehearsal:
     def seconds(self) -> float:
         """The bench time of the whole run."""
         return sum(self.step_seconds.values())
+
+    @property
+    def outlook(self) -> Outlook:
+        """What a run has to know of it."""
+        return Outlook(self.seconds, self.hazards)
 
 
 def highest_volts(profile: Profile) -> dict[str, float]:

@@ -10,10 +10,11 @@ from station.envelope import Envelope
 from station.interrupts import Interrupts
 from station.opening import OpenBench, open_instruments, open_simulated
 from station.operators import Person
+from station.outlook import Outlook
 from station.profile import Profile
 from station.program import compiled
 from station.record import begin
-from station.rehearsal import Rehearsal, highest_volts
+from station.rehearsal import highest_volts
 from station.report.head import Head
 from station.report.screen import Screen
 from station.run import Ended, run
@@ -65,7 +66,7 @@ def tested(
     board: Wanted,
     store: Store,
     show: Show,
-    rehearsal: Rehearsal,
+    outlook: Outlook,
     interrupts: Interrupts,
     at: Attended | None = None,
 ) -> Tested:
@@ -73,10 +74,10 @@ def tested(
 
     The board is a simulated one, unless somebody attends to a bench of instruments that has it.
     """
-    program = compiled(profile, rehearsal.hazards)
+    program = compiled(profile, outlook.hazards)
     highest = highest_volts(profile)
     with _opened(profile, board, highest, interrupts, at) as bench:
-        measured_by = tuple(program.lines()), len(profile.steps), rehearsal.seconds
+        measured_by = tuple(program.lines()), len(profile.steps), outlook.seconds
         head = Head(
             board.serial, profile.name, profile.revision, bench.simulated, *measured_by, attended=at is not None
         )
