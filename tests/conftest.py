@@ -7,9 +7,10 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
 
-_CACHE = tempfile.TemporaryDirectory(prefix="railbench-tests-")
-# What is remembered between commands, such as how long a profile takes, is the same for all; the user's is not touched.
-os.environ["XDG_CACHE_HOME"] = _CACHE.name
+if "PYTEST_XDIST_WORKER" not in os.environ:  # workers inherit it
+    # What is remembered between commands is the same for all tests; the user's own is not touched.
+    _CACHE = tempfile.TemporaryDirectory(prefix="railbench-tests-")
+    os.environ["XDG_CACHE_HOME"] = _CACHE.name
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

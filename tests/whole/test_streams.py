@@ -8,7 +8,7 @@ import pytest
 from station.store import open_store
 from tests.commands import RAILBENCH, environment
 
-RUN = [RAILBENCH, "run", "dual15/full", "--serial", "D15-1", "--simulated", "--store", "r.sqlite"]
+RUN = [RAILBENCH, "run", "dual15/quick", "--serial", "D15-1", "--simulated", "--store", "r.sqlite"]
 
 
 def run(tmp_path, words, **streams):
