@@ -201,10 +201,18 @@ class Meter:
             self._chosen = function, self.session.upsets
 
     def _integrate(self, function: _Function, power_line_cycles: float) -> float:
-        """Set the shortest integration that is at least as long as asked, or the longest; return what it took."""
+        """Set the shortest integration that is at least as long as asked, or the longest; return what it took.
+
+        Raises BadReply where the meter says it integrates for no time, or for ten times its longest.
+        """
         choices = self.traits.power_line_cycles
         enough = (choice for choice in choices if choice >= power_line_cycles * (1.0 - 1e-9))
-        return float(self._talk.put(function.integration, next(enough, choices[-1])))
+        taken = float(self._talk.put(function.integration, next(enough, choices[-1])))
+        if not 0.0 < taken <= 10.0 * choices[-1]:
+            self.session.doubt()
+            where = self.session.where(self._talk.dialect.asking(function.integration, 1))
+            raise bad_reply(where, f"it integrates over {taken:g} power-line cycles")
+        return taken
 
     def _seconds(self, power_line_cycles: float) -> float:
         return power_line_cycles / self._mains_hz * self.traits.conversions_per_reading

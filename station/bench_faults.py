@@ -1,14 +1,18 @@
 """Say what is wrong with a bench file: in itself, and for the board that it is to test."""
 
+import math
 from collections.abc import Iterator, Mapping
 
-from drivers import InstrumentKind
+from drivers import InstrumentKind, fitting_range
 from station.asks import GND
 from station.bench_forms import BenchForm, Hooked, InstrumentForm, LoadForm, MeterForm, SupplyForm, WireForm
 from station.board import Board
-from station.dialectfile import dialect_faults
+from station.dialectfile import dialect_faults, spoken
 from station.document import Path_
 from station.forms import nearest
+from station.judge import EFFORTS
+from station.metering import expected_volts
+from station.quantities import format_value
 
 __all__ = ["faults", "misfits"]
 
@@ -19,6 +23,8 @@ Found = tuple[Path_, str, str]
 def faults(form: BenchForm) -> Iterator[Found]:
     """Yield what is wrong with a bench file in itself."""
     yield from _instrument_faults(form)
+    for name, meter in form.meters.items():
+        yield from ((("meters", name, *where), what, instead) for where, what, instead in _sheet_faults(meter))
     yield from _wiring_faults(form)
 
 
@@ -43,6 +49,18 @@ def _instrument_faults(form: BenchForm) -> Iterator[Found]:
             for fault in dialect_faults(instrument.dialect, kind, channels, unprotected=unprotected):
                 yield (section, name, "dialect"), *fault
             names[name], resources[instrument.resource] = section, name
+
+
+def _sheet_faults(meter: MeterForm) -> Iterator[Found]:
+    """Yield what is wrong with what the file copies from a meter's data sheet."""
+    for function, rows in (("voltage", meter.voltage), ("resistance", meter.resistance)):
+        ranges = [row.range for row in rows]
+        for index, span in enumerate(ranges):
+            if span in ranges[:index]:
+                yield (function, index, "range"), f"the {span:g} range stands here a second time", "keep one of them"
+    if min(meter.resolution) > EFFORTS[0]:
+        what = f"the resolution at {EFFORTS[0]:g} power-line cycles is missing, the shortest that is asked for"
+        yield ("resolution",), what, f"write '{EFFORTS[0]:g}: 10 ppm' or what the data sheet says"
 
 
 def _wiring_faults(form: BenchForm) -> Iterator[Found]:
@@ -106,10 +124,23 @@ def misfits(form: BenchForm, board: Board) -> Iterator[Found]:
         wire = form.wiring.get(name)
         if wire is None or wire.meter is None:
             yield ("wiring", name), f"no meter reaches {name}", "write 'meter: dmm 1', or 'by hand: true' beside it"
+        else:
+            yield from _range_misfits(form, wire.meter.instrument, name, expected_volts(board, name))
         if terminal.kind == "input":
             yield from _input_misfits(form, name, wire, terminal.sign, terminal.never_above or 0.0)
         elif wire is not None and wire.supply is not None:
             yield ("wiring", name, "supply"), f"{name} is no input of the board", "feed inputs only"
+
+
+def _range_misfits(form: BenchForm, meter: str, terminal: str, expected: float) -> Iterator[Found]:
+    """Yield the range that a terminal is read on, where the file says nothing of the meter's accuracy there."""
+    traits, known = spoken(form.meters[meter].dialect).meter, [row.range for row in form.meters[meter].voltage]
+    assert traits is not None, f"the bench file's check let '{meter}' through with a dialect of something else"
+    span = fitting_range(traits.ranges_volts, expected)
+    if not any(math.isclose(span, each, rel_tol=1e-6) for each in known):
+        shown = format_value(span, "V")
+        what = f"{terminal} is read on the {shown} range, which has no row here"
+        yield ("meters", meter, "voltage"), what, f"write '- {{range: {shown}, of reading: ...}}'"
 
 
 def _input_misfits(form: BenchForm, name: str, wire: WireForm | None, sign: float, ceiling: float) -> Iterator[Found]:

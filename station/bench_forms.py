@@ -9,9 +9,9 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
-from station.datasheet import CurrentRowForm, ResistanceRowForm, RippleRowForm, VoltageRowForm
+from station.datasheet import CurrentRowForm, ResistanceRowForm, RippleRowForm, Share, VoltageRowForm
 from station.dialectfile import placed
-from station.forms import AmpsValue, Form, HertzValue, RatioValue, VoltsValue
+from station.forms import AmpsValue, Form, HertzValue, VoltsValue
 
 __all__ = ["BenchForm", "Hooked", "InstrumentForm", "LoadForm", "MeterForm", "SupplyForm", "WireForm"]
 
@@ -26,6 +26,9 @@ def _day(text: object) -> date:
 
 
 Day = Annotated[date, BeforeValidator(_day), WithJsonSchema({"type": "string", "format": "date"})]
+
+
+Cycles = Annotated[float, Field(gt=0.0)]  # power-line cycles
 
 
 @dataclass(frozen=True)
@@ -102,7 +105,7 @@ class MeterForm(InstrumentForm):
     voltage: list[VoltageRowForm] = Field(min_length=1)
     resistance: list[ResistanceRowForm] = Field(default_factory=list)
     ripple: RippleRowForm | None = None
-    resolution: dict[float, RatioValue] = Field(min_length=1)
+    resolution: dict[Cycles, Share] = Field(min_length=1)
     inputs: int | None = Field(None, ge=1, le=999)  # of the scanner in front of it; none: one pair of leads
 
 
@@ -122,7 +125,7 @@ class BenchForm(Form):
     """The keys at the top of a bench file."""
 
     bench: str = Field(min_length=1)
-    mains: HertzValue = 50.0
+    mains: HertzValue = Field(50.0, ge=10.0, le=1000.0)
     supplies: dict[str, SupplyForm] = Field(min_length=1)
     meters: dict[str, MeterForm] = Field(min_length=1)
     loads: dict[str, LoadForm] = Field(default_factory=dict)

@@ -6,6 +6,7 @@ from pathlib import Path
 from station.bench_faults import faults, misfits
 from station.bench_forms import BenchForm
 from station.board import Board
+from station.dialectfile import own_dialect
 from station.document import Document, parse_document, read_text
 from station.errors import InputError, Problem
 from station.forms import fill
@@ -25,6 +26,12 @@ class BenchFile:
     def misfits(self, board: Board) -> list[Problem]:
         """Return what keeps this bench from testing a board: a terminal that nothing reaches, a channel too small."""
         return [self.document.problem(*found) for found in misfits(self.form, board)]
+
+    def texts(self) -> dict[str, str]:
+        """Return the text of the file and of each dialect in a file of its own, by what it is, for the record."""
+        own = {name: own_dialect(each.dialect) for name, each in self.form.instruments().items()}
+        said = {f"dialect of {name}": read_text(path) for name, path in own.items() if path is not None}
+        return {"bench file": self.text, **said}
 
 
 def load_bench_file(path: Path) -> BenchFile:

@@ -32,7 +32,7 @@ class TerminalForm(Form):
     node: str
     kind: Literal["input", "output", "probe"]
     nominal: VoltsValue | None = None
-    rated: AmpsValue | None = None
+    rated: AmpsValue | None = Field(None, gt=0.0)
     never_above: VoltsValue | None = None
 
     @model_validator(mode="after")
@@ -75,8 +75,8 @@ class PartForm(Form):
 
     polarised: bool = False
     confused_with: str | None = None
-    tolerance: RatioValue | None = None
-    offset: VoltsValue | None = None
+    tolerance: RatioValue | None = Field(None, ge=0.0, lt=1.0)
+    offset: VoltsValue | None = Field(None, ge=0.0)
 
 
 class WarmthForm(Form):

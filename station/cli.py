@@ -238,8 +238,11 @@ def records_show(
 
 
 def console() -> Console:
-    """Return the console for people: stderr, without colour where NO_COLOR or no terminal asks for none."""
-    return Console(stderr=True, highlight=False)
+    """Return the console for people: stderr, without colour where NO_COLOR or no terminal asks for none.
+
+    No text is markup: instruments and people write brackets and colons as they like.
+    """
+    return Console(stderr=True, highlight=False, markup=False, emoji=False)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -9,10 +9,11 @@ from rich.text import Text
 
 from station import demo
 from station.benchfile import load_bench_file
-from station.errors import InputError, StationError
+from station.errors import StationError
 from station.exits import DONE, exit_code
 from station.interrupts import Interrupts, deferred_signals
 from station.lookup import chosen_store, written_certificate
+from station.names import check_operator, check_serial, file_name
 from station.operators import Person
 from station.outlook import Outlook, foreseen
 from station.profile import Profile
@@ -55,9 +56,9 @@ def run_board(
 ) -> int:
     """Test one board, on a file's bench or else a simulated one; its outcome goes to stdout in one line, or as JSON."""
     profile = found_profile(name)
-    _check_serial(board.serial)
+    check_serial(board.serial)
     file = None if bench is None else load_bench_file(bench)
-    _check_operator(board.operator)
+    check_operator(board.operator)
     with deferred_signals() as interrupts:
         at = None if file is None else Attended(file, Person(console, interrupts))
         outlook = _foreseen(profile, interrupts)
@@ -92,24 +93,11 @@ def run_demo(seed: int, store: str | None, console: Console) -> int:
             if ended.trouble is not None or not ended.safe.verified:
                 return exit_code(ended)
         passed = next((each for each in done if each.ended.outcome.value == "Passed"), done[0])
-        page = written_certificate(record, passed.board.serial, record.folder / f"{passed.board.serial}.html")
+        page = written_certificate(record, passed.board.serial, record.folder / file_name(passed.board.serial, ".html"))
     notes = {board: demo.FAULTS[board.faults[0]] if board.faults else "" for board in boards}
     said(batch_table(done, notes), yield_text(done))
     said(Text(f"record       {place}\ncertificate  {page}"))
     return DONE
-
-
-def _check_serial(serial: str) -> None:
-    usable = serial == serial.strip() and 0 < len(serial) <= 64 and serial.isprintable()
-    if not usable or set(serial) & set("/\\"):
-        what = f"'{serial[:64]}' is not a serial number"
-        raise InputError.about(what, "write 1 to 64 letters, digits, dashes or dots, no slashes, no blank at an end")
-
-
-def _check_operator(name: str) -> None:
-    if name != name.strip() or len(name) > 64 or not name.isprintable():
-        what = f"'{name[:64]}' is not an operator's name"
-        raise InputError.about(what, "write at most 64 letters, no blank at an end")
 
 
 def _foreseen(profile: Profile, interrupts: Interrupts) -> Outlook:

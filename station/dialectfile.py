@@ -18,7 +18,7 @@ from station.errors import InputError, halves
 from station.forms import fill, nearest
 from station.quantities import parse_value
 
-__all__ = ["dialect_faults", "load_dialect", "parse_dialect", "placed", "spoken"]
+__all__ = ["dialect_faults", "load_dialect", "own_dialect", "parse_dialect", "placed", "spoken"]
 
 SUFFIX = ".yaml"
 Found = tuple[Path_, str, str]
@@ -26,7 +26,13 @@ Found = tuple[Path_, str, str]
 
 def spoken(name: str) -> Dialect:
     """Return the dialect of that name, or in the file at that path; InputError or drivers.UnknownDialect."""
-    return load_dialect(Path(name)) if name.endswith(SUFFIX) else dialect(name)
+    path = own_dialect(name)
+    return dialect(name) if path is None else load_dialect(path)
+
+
+def own_dialect(name: str) -> Path | None:
+    """Return the file that a dialect's name is, None where it is one that ships."""
+    return Path(name) if name.endswith(SUFFIX) else None
 
 
 def placed(name: str, folder: Path) -> str:

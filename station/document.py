@@ -15,17 +15,27 @@ __all__ = ["Document", "Path_", "parse_document", "read_text"]
 Path_ = tuple[str | int, ...]  # keys and indices from the top of the document to a value
 Place = tuple[int, int]  # line and column, counted from 1
 MOST_BYTES = 1_000_000
+MOST_VALUES = 20_000  # keys counted in; a second's work, and far beyond what a person writes
 YAML_TAG = "tag:yaml.org,2002:"
 ALIAS_TAG = "!alias"
+_COLLECTIONS: dict[type, str] = {yaml.MappingNode: f"{YAML_TAG}map", yaml.SequenceNode: f"{YAML_TAG}seq"}
+
+
+class _TooMuch(Exception):
+    """A text holds more values than a file of ours; its argument is the line where that shows, from 1."""
 
 
 class _Loader(yaml.SafeLoader):
     """YAML with the core schema only: no dates, no sexagesimal numbers, and 'yes', 'no', 'on' stay words."""
 
     yaml_implicit_resolvers: dict[str, list[tuple[str, re.Pattern[str]]]] = {}  # noqa: RUF012  pyyaml's own name
+    composed = 0
 
     def compose_node(self, parent: yaml.Node | None, index: Any) -> yaml.Node | None:  # noqa: ANN401  pyyaml's
         """Keep an alias as a mark of its own place; it is refused, never followed."""
+        self.composed += 1
+        if self.composed > MOST_VALUES:
+            raise _TooMuch(self.line + 1)
         if not self.check_event(yaml.AliasEvent):
             return super().compose_node(parent, index)
         event = self.get_event()  # type: ignore[no-untyped-call]  # the stubs leave it open
@@ -100,6 +110,9 @@ def parse_document(text: str, file: str) -> Document:
         mark = error.problem_mark or error.context_mark
         place = (mark.line + 1, mark.column + 1) if mark else (1, 1)
         raise InputError([Problem(file, *place, f"this is not YAML: {error.problem}", _advice(error))]) from None
+    except _TooMuch as error:
+        what = f"it holds more than {MOST_VALUES} values"
+        raise InputError([Problem(file, error.args[0], 0, what, "check that it is the right one")]) from None
     except RecursionError:
         raise InputError.about("its values are nested too deeply", "write it flatter", file=file) from None
     except (ValueError, OverflowError):  # pyyaml turns '\\UFFFFFFFF' and '%YAML 111...' into numbers without a look
@@ -138,7 +151,7 @@ class _Reader:
     def plain(self, node: yaml.Node, path: Path_) -> Any:  # noqa: ANN401  this is the YAML edge
         place = (node.start_mark.line + 1, node.start_mark.column + 1)
         self.places.setdefault(path, place)
-        if not node.tag.startswith(YAML_TAG):
+        if not node.tag.startswith(YAML_TAG) or node.tag != _COLLECTIONS.get(type(node), node.tag):
             return self._refused_tag(node, place)
         if isinstance(node, yaml.MappingNode):
             return {key: self.plain(value, (*path, key)) for key, value in self._pairs(node, path)}

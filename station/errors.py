@@ -32,6 +32,9 @@ __all__ = [
     "halves",
 ]
 
+MOST_TOLD = 50  # problems in one message; who mends these sees the rest
+MOST_LETTERS = 600  # of each half of a problem
+
 
 class StationError(Exception):
     """Base of everything the station raises on purpose; its text is one message for a person."""
@@ -49,8 +52,19 @@ class Problem:
 
     def __str__(self) -> str:
         place = ":".join(str(part) for part in (self.file, self.line, self.column) if part)
-        told = f"{self.what}; {self.instead}" if self.instead else self.what
-        return f"{place}: {told}" if place else told
+        what, instead = _short(self.what), _short(self.instead)
+        told = f"{what}; {instead}" if instead else what
+        return _one_line(f"{place}: {told}" if place else told)
+
+
+def _short(text: str) -> str:
+    """Return a text without most of what it quotes, where that is no word but a whole file."""
+    return text if len(text) <= MOST_LETTERS else f"{text[: MOST_LETTERS // 2]} ... {text[-MOST_LETTERS // 2 :]}"
+
+
+def _one_line(text: str) -> str:
+    """Return a text with what would steer a terminal or break the line written out: what it quotes may hold that."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
 def halves(message: object) -> tuple[str, str]:
@@ -64,7 +78,10 @@ class InputError(StationError):
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(sorted(problems))
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        told = [str(problem) for problem in self.problems[:MOST_TOLD]]
+        if more := len(self.problems) - len(told):
+            told.append(f"and {more} more")
+        super().__init__("\n".join(told))
 
     @classmethod
     def about(cls, what: str, instead: str = "", *, file: str = "") -> "InputError":

@@ -45,6 +45,7 @@ class Form(BaseModel):
     model_config = ConfigDict(
         frozen=True,
         extra="forbid",
+        allow_inf_nan=False,
         alias_generator=lambda name: name.rstrip("_").replace("_", " "),
         arbitrary_types_allowed=True,
     )

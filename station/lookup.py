@@ -10,6 +10,7 @@ from station.calibration import untraceable
 from station.document import parse_document
 from station.errors import InputError, StoreError
 from station.forms import fill, nearest
+from station.names import file_name
 from station.profile import DecisionForm
 from station.report.certificate import certificate_html
 from station.report.documents import head_document, print_json, stored_document
@@ -67,7 +68,7 @@ def written_certificate(record: Store, key: str, output: Path | None, *, without
     title = parse_board(record.text(run.head["board_sha256"]), "board sheet in the record").title
     rule = _rule(record.text(run.head["profile_sha256"]))
     page = certificate_html(run, title=title, rule=rule, untraceable=missing)
-    path = output or Path(f"{run.head['serial']}.html")
+    path = output or Path(file_name(run.head["serial"], ".html"))
     try:
         path.write_text(page, encoding="utf-8")
     except OSError as error:

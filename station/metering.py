@@ -86,6 +86,9 @@ class Metering:
 
 
 def expected_volts(board: Board, terminal: str) -> float:
-    """Return what a meter's range must have room for at a terminal; its sign does not matter."""
+    """Return what a meter's range must have room for at a terminal; its sign does not matter.
+
+    At a probe of which the sheet says nothing that is the most that any terminal of its board may see.
+    """
     form = board.form.terminals[terminal]
-    return form.nominal or form.never_above or 100.0
+    return form.nominal or form.never_above or max(each.never_above or 0.0 for each in board.terminals().values())

@@ -51,13 +51,15 @@ LOAD_ACCURACY = simulated_load_accuracy()
 class OpenBench:
     """A bench ready for a run: its performer, its clock, and what the record keeps of it.
 
-    `keeps` is told the record and the run, for whoever has to close it should the station die.
+    `keeps` is told the record and the run, for whoever has to close it should the station die. `texts` are those of
+    its file and of dialects of its own, by what they are.
     """
 
     performer: Bench
     clock: Clock
     facts: Mapping[str, Any]
     keeps: Callable[[str, str], None] = lambda store, run: None
+    texts: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def simulated(self) -> bool:
@@ -103,7 +105,7 @@ def open_instruments(
         calibrations = {name: each.calibration for name, each in file.form.instruments().items()}
         facts["calibrations"] = calibration_facts(calibrations)
         try:
-            yield OpenBench(performer, clock, facts, guardian.keeps)
+            yield OpenBench(performer, clock, facts, guardian.keeps, file.texts())
         finally:
             performer.watchdogs.disarm()
 

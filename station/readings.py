@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from drivers import AccuracyRow, AccuracyTable, OhmsRange, bound, fitting_range, range_of_current, row_for
 from station.asks import GND, Drawn, Read, Reading
-from station.errors import InputError, NotHere
+from station.errors import InputError, NotHere, Unreadable
 from station.quantities import format_value
 from station.uncertainty import rectangular, resolution
 
@@ -37,6 +37,11 @@ class MeterSheet:
         """Return the range that a reading is taken on."""
         return fitting_range(self._ranges_volts(), expected_volts)
 
+    def resolution_at(self, cycles: float) -> float:
+        """Return the resolution of readings this long: that of the longest ones in the sheet that are no longer."""
+        known = [each for each in self.resolution if each <= cycles * (1.0 + 1e-9)]
+        return self.resolution[max(known, default=min(self.resolution))]
+
     @property
     def highest_range_volts(self) -> float:
         """The range that an overload is taken on once more."""
@@ -61,15 +66,26 @@ class Look:
 
 
 def volts_look(sheet: MeterSheet, range_volts: float, cycles: float) -> Look:
-    """Return the look of a meter on a range, integrating over so many power-line cycles."""
-    row = row_for(sheet.accuracy, "voltage", range_volts)
+    """Return the look of a meter on a range, integrating over so many power-line cycles.
+
+    Raises Unreadable where the meter's accuracy on this range is not known: an overload may have led there.
+    """
+    try:
+        row = row_for(sheet.accuracy, "voltage", range_volts)
+    except LookupError as error:
+        what = f"the bench file says nothing of the meter's accuracy on its {range_volts:g} V range"
+        raise Unreadable(f"{what}; write a row of it under 'voltage'") from error
     return Look(row, _u_random(sheet, row, cycles), f"meter, {range_volts:g} V range", cycles)
 
 
 def ohms_look(sheet: MeterSheet, chosen: OhmsRange, cycles: float) -> Look:
-    """Return the look of a meter at ohms, two-wire, on a range."""
-    row = row_for(sheet.accuracy, "resistance", chosen.ohms)
+    """Return the look of a meter at ohms, two-wire, on a range; NotHere where its accuracy there is not known."""
     at = f"{format_value(chosen.ohms, 'ohm')} range at {format_value(chosen.test_amps, 'A')}"
+    try:
+        row = row_for(sheet.accuracy, "resistance", chosen.ohms)
+    except LookupError as error:
+        what = f"the bench file says nothing of the meter's accuracy on its {at}"
+        raise NotHere(f"{what}; write a row of it under 'resistance'") from error
     return Look(row, _u_random(sheet, row, cycles), f"meter, {at}", cycles)
 
 
@@ -86,7 +102,7 @@ def ripple_look(sheet: MeterSheet) -> Look:
 
 
 def _u_random(sheet: MeterSheet, row: AccuracyRow, cycles: float) -> float:
-    return math.hypot(row.noise_rms / math.sqrt(cycles), resolution(sheet.resolution[cycles] * row.range))
+    return math.hypot(row.noise_rms / math.sqrt(cycles), resolution(sheet.resolution_at(cycles) * row.range))
 
 
 def leads(ask: Read) -> tuple[str, bool]:

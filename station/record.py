@@ -7,6 +7,7 @@ import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
+from types import MappingProxyType
 from typing import Any
 
 from station.asks import Ask, Event, Judged, Read, Reading, SafeState, StepEnded, StepStarted
@@ -91,9 +92,19 @@ def close_left_open(store: Store, run: str, cause: str, problems: Sequence[str])
 
 
 def begin(
-    store: Store, profile: Profile, serial: str, *, simulated: bool, bench: Mapping[str, Any], software: str
+    store: Store,
+    profile: Profile,
+    serial: str,
+    *,
+    simulated: bool,
+    bench: Mapping[str, Any],
+    software: str,
+    texts: Mapping[str, str] = MappingProxyType({}),
 ) -> RunRecord:
-    """Open a run in the store, with the texts it is run from; StoreError where it can't be written."""
+    """Open a run in the store, with the texts it is run from; StoreError where it can't be written.
+
+    `texts` are those of its bench by what they are; like what the netlist includes, `bench` refers to them by hash.
+    """
     record = RunRecord(store, new_id())
     with store.writing() as connection:
         hashes = {
@@ -101,7 +112,11 @@ def begin(
             "board_sha256": store.keep_text(connection, profile.board.text),
             "netlist_sha256": store.keep_text(connection, profile.board.netlist),
         }
-        included = {name: store.keep_text(connection, text) for name, text in profile.board.included}
+        referred = {
+            "included": {name: store.keep_text(connection, text) for name, text in profile.board.included},
+            "texts": {name: store.keep_text(connection, text) for name, text in texts.items()},
+        }
+        facts = {**bench, **{key: hashed for key, hashed in referred.items() if hashed}}
         connection.execute(
             runs.insert().values(
                 id=record.id,
@@ -110,7 +125,7 @@ def begin(
                 revision=profile.revision,
                 board=profile.board.name,
                 simulated=simulated,
-                bench=json.dumps({**bench, **({"included": included} if included else {})}, ensure_ascii=False),
+                bench=json.dumps(facts, ensure_ascii=False),
                 software=software,
                 started=_now(),
                 **hashes,

@@ -82,7 +82,15 @@ def tested(
             board.serial, profile.name, profile.revision, bench.simulated, *measured_by, attended=at is not None
         )
         facts = {**bench.facts, "operator": board.operator}
-        record = begin(store, profile, board.serial, simulated=bench.simulated, bench=facts, software=software())
+        record = begin(
+            store,
+            profile,
+            board.serial,
+            simulated=bench.simulated,
+            bench=facts,
+            software=software(),
+            texts=bench.texts,
+        )
         bench.keeps(store.place, record.id)
         with show(head, bench.clock.seconds) as screen:
             if at is not None:

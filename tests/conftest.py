@@ -6,6 +6,11 @@ import tempfile
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
+from hypothesis import settings
+
+# No deadline: two shared cores make one slow example a matter of luck. Derandomised: the gate says the same twice.
+settings.register_profile("gate", deadline=None, derandomize=True)
+settings.register_profile("exhaustive", deadline=None, max_examples=3000)
 
 if "PYTEST_XDIST_WORKER" not in os.environ:  # workers inherit it
     # What is remembered between commands is the same for all tests; the user's own is not touched.
@@ -14,7 +19,12 @@ if "PYTEST_XDIST_WORKER" not in os.environ:  # workers inherit it
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--exhaustive", action="store_true", help="every case where CI takes a sample: half an hour or so")
+    parser.addoption("--exhaustive", action="store_true", help="every case where CI takes a sample: an hour or so")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Draw thousands of new examples where every case is wanted, else the same hundred each time."""
+    settings.load_profile("exhaustive" if config.getoption("--exhaustive") else "gate")
 
 
 @pytest.fixture(scope="session")

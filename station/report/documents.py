@@ -31,7 +31,7 @@ def run_document(tested: Tested, profile: str, revision: str) -> dict[str, Any]:
         "serial": tested.board.serial,
         "profile": profile,
         "revision": revision,
-        "simulated": True,
+        "simulated": tested.simulated,
         "seed": tested.board.seed,
         "faults": list(tested.board.faults),
         "operator": tested.board.operator,
@@ -49,6 +49,13 @@ def head_document(head: Mapping[str, Any]) -> dict[str, Any]:
     return {"run": head["id"], **{key: head[key] for key in keys}}
 
 
+def _texts(run: StoredRun) -> dict[str, str]:
+    """Return the hash (SHA-256) of every text that a run was made from, by what it is; the record keeps them all."""
+    texts = {"profile": "profile_sha256", "board sheet": "board_sha256", "netlist": "netlist_sha256"}
+    included, of_bench = run.bench.get("included", {}), run.bench.get("texts", {})
+    return {**{name: run.head[column] for name, column in texts.items()}, **included, **of_bench}
+
+
 def stored_document(run: StoredRun) -> dict[str, Any]:
     """Return a run from the record."""
     lines = [{key: value for key, value in row.items() if key not in ("run", "position")} for row in run.judgements]
@@ -57,7 +64,8 @@ def stored_document(run: StoredRun) -> dict[str, Any]:
     return {
         "format": FORMAT,
         **head_document(run.head),
-        "bench": run.bench,
+        "bench": {key: value for key, value in run.bench.items() if key not in ("included", "texts")},
+        "texts": _texts(run),
         "safe": safe,
         "lines": lines,
         "answers": answers,

@@ -24,9 +24,9 @@ PIPE_WIDTH = 160  # columns where there is no terminal: a table must not be fold
 
 def said(*parts: RenderableType) -> None:
     """Write what a command was asked for to stdout."""
-    console = Console(highlight=False)
+    console = Console(highlight=False, markup=False, emoji=False)
     if not console.is_terminal:
-        console = Console(highlight=False, width=PIPE_WIDTH)
+        console.width = PIPE_WIDTH
     for part in parts:
         console.print(part, soft_wrap=isinstance(part, Text))
 

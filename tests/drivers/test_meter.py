@@ -80,6 +80,13 @@ def test_the_actual_integration_is_what_the_meter_says(meter_that: MeterThat) ->
     assert meter.read_volts(1, expected_volts=15.0, power_line_cycles=10.0).power_line_cycles_actual == 5.0
 
 
+@pytest.mark.parametrize("reply", [b"0\n", b"-1\n", b"1E30\n"])
+def test_an_integration_that_no_meter_has_is_a_bad_reply(meter_that: MeterThat, reply: bytes) -> None:
+    _, meter = meter_that({"VOLT:DC:NPLC?": [b"0.02\n", reply]})
+    with pytest.raises(BadReply, match=r"it integrates over .* power-line cycles, in reply to 'VOLT:DC:NPLC[?]'"):
+        meter.read_volts(1, expected_volts=15.0, power_line_cycles=10.0)
+
+
 @pytest.mark.parametrize(
     ("expected_volts", "range_sent"),
     [(0.05, "0.1"), (0.0, "0.1"), (-5.0, "10"), (9.9, "100"), (15.0, "100"), (None, "1000"), (2000.0, "1000")],

@@ -135,6 +135,39 @@ def test_instruments_of_all_sections_go_by_one_name() -> None:
             "INP:  {meter",
             "bench.yaml:28:3: no supply feeds INP; write 'supply: psu 1'",
         ),
+        (
+            "{range: 10 V, of reading: 35 ppm",
+            "{range: 10 V, of reading: -35 ppm",
+            "bench.yaml:17:23: of reading: '-35 ppm' does not fit; "
+            "note that input should be greater than or equal to 0",
+        ),
+        (
+            "counts: 5, digit: 1 mA",
+            "counts: .nan, digit: 1 mA",
+            "bench.yaml:26:35: counts: nan does not fit; note that input should be a finite number",
+        ),
+        (
+            "range: 100 V",
+            "range: 10000 mV",
+            "bench.yaml:18:10: the 10 range stands here a second time; keep one of them",
+        ),
+        (
+            "{range: 100 V,",
+            "{range: 50 V,",
+            "bench.yaml:16:5: INP is read on the 100 V range, which has no row here; "
+            "write '- {range: 100 V, of reading: ...}'",
+        ),
+        (
+            "0.02: 10 ppm, 1: 1 ppm",
+            "1: 1 ppm",
+            "bench.yaml:19:5: the resolution at 0.02 power-line cycles is missing, the shortest that is asked for; "
+            "write '0.02: 10 ppm' or what the data sheet says",
+        ),
+        (
+            "bench: north bench\n",
+            "bench: north bench\nmains: 0 Hz\n",
+            "bench.yaml:2:1: mains: '0 Hz' does not fit; note that input should be greater than or equal to 10",
+        ),
     ],
 )
 def test_what_is_wrong_is_told_with_its_line_and_what_to_write(wrong: str, right: str, told: str) -> None:

@@ -208,6 +208,7 @@ def test_a_bench_file_names_a_dialect_file_from_its_own_folder(tmp_path: Path) -
     (tmp_path / "tokens.yaml").write_text(TOKENS, encoding="utf-8")
     bench = load_bench_file(bench_with(tmp_path, "dialect: tokens.yaml\n    unprotected: true"))
     assert spoken(bench.form.supplies["psu"].dialect).name == "short tokens"
+    assert bench.texts() == {"bench file": bench.text, "dialect of psu": TOKENS}
 
 
 @pytest.mark.parametrize(

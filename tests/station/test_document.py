@@ -70,6 +70,11 @@ NEAR = "check indentation, brackets and quotes just before this place"
         ("a: !!int x", "f.yaml:1:4: the tag !!int is used; write a plain value"),
         ("a: !!timestamp x", "f.yaml:1:4: the tag !!timestamp is used; write a plain value"),
         ("a: !!python/name:os.system x", "f.yaml:1:4: the tag !!python/name:os.system is used; write a plain value"),
+        ("a: !!set {b, c}", "f.yaml:1:4: the tag !!set is used; write a plain value"),
+        (
+            "a: !!python/object/apply:os.system [id]",
+            "f.yaml:1:4: the tag !!python/object/apply:os.system is used; write a plain value",
+        ),
         ("a: !mine {b: 1}", "f.yaml:1:4: the tag !mine is used; write a plain value"),
         ("? [a]\n: b", "f.yaml:1:3: a key is a list or mapping; write a word as key"),
         (

@@ -22,6 +22,20 @@ def test_problems_are_told_in_the_order_of_the_file() -> None:
     assert str(error) == "p:2:3: a\np:2:9: b\np:10:1: c"
 
 
+def test_what_a_problem_quotes_neither_breaks_its_line_nor_steers_the_terminal() -> None:
+    assert str(Problem("p", 1, 0, "'a\nb\x1b[2J' is no key")) == r"p:1: 'a\nb\x1b[2J' is no key"
+
+
+def test_a_whole_file_is_not_quoted() -> None:
+    assert len(str(Problem("p", 1, 0, f"'{'x' * 100_000}' is no key", "write 'key'"))) < 700
+
+
+def test_a_thousand_problems_are_not_all_told() -> None:
+    error = InputError(Problem("p", line, 0, "wrong") for line in range(1, 1001))
+    assert str(error).splitlines()[-2:] == ["p:50: wrong", "and 950 more"]
+    assert len(error.problems) == 1000
+
+
 @pytest.mark.parametrize("name", sorted(set(errors.__all__) - {"Problem", "halves"}))
 def test_every_error_raised_on_purpose_is_of_one_family(name: str) -> None:
     assert issubclass(getattr(errors, name), StationError)

@@ -46,6 +46,14 @@ def test_a_run_can_be_explained_from_its_texts(store: Store) -> None:
     assert kept == [PROFILE.text, twin().text, twin().netlist]
 
 
+def test_a_run_refers_to_the_texts_of_its_bench(store: Store) -> None:
+    texts = {"bench file": "bench: north", "dialect of psu": "dialect: ours"}
+    begin(store, PROFILE, "SN1", simulated=False, bench={"bench": "north"}, software="railbench 0", texts=texts)
+    found = store.found("SN1")
+    assert found is not None and found.bench["bench"] == "north"
+    assert {name: store.text(sha256) for name, sha256 in found.bench["texts"].items()} == texts
+
+
 def test_a_text_is_kept_once(store: Store) -> None:
     for serial in ("SN1", "SN2", "SN3"):
         begun(store, serial)

@@ -55,7 +55,7 @@ def test_a_name_that_is_none_is_refused(tmp_path, name):
     done = run_board(tmp_path, "--operator", name)
 
     assert done.returncode == 2
-    assert "is not an operator's name; write at most 64 letters, no blank at an end" in done.stderr
+    assert "is not an operator's name; write at most 64 letters, a letter first, no blank at an end" in done.stderr
 
 
 @pytest.mark.parametrize("fault", ["R108:open", "R206:open", "DZ101:reversed", "RF101:open"])

@@ -40,6 +40,9 @@ def test_a_board_passes_on_the_instruments_of_a_bench_file_and_is_marked_as_simu
     assert "bench verified safe" in told
     assert bench.outputs() == "0,0"
     assert head(bench, "one.sqlite")["simulated"]
+    with open_store(bench.home / "one.sqlite", create=False) as record:
+        shown = railbench("records", "show", "S1", "--store", record.place, "--json", home=bench.home)
+        assert record.text(json.loads(shown.stdout)["texts"]["bench file"]) == bench.file.read_text(encoding="utf-8")
 
 
 def test_a_bench_in_use_is_refused_by_name_and_left_alone(bench):
