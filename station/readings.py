@@ -28,10 +28,14 @@ __all__ = [
 
 @dataclass(frozen=True)
 class MeterSheet:
-    """What a meter's data sheet says; `resolution` by power-line cycles, as a fraction of the range."""
+    """What a meter's data sheet says; `resolution` by power-line cycles, as a fraction of the range.
+
+    `name` tells two meters apart: what one has in common with itself it does not share with the other.
+    """
 
     accuracy: AccuracyTable
     resolution: Mapping[float, float]
+    name: str = "meter"
 
     def range_volts(self, expected_volts: float) -> float:
         """Return the range that a reading is taken on."""
@@ -63,14 +67,14 @@ class Look:
 def volts_look(sheet: MeterSheet, range_volts: float, cycles: float) -> Look:
     """Return the look of a meter on a range, integrating over so many power-line cycles."""
     row = row_for(sheet.accuracy, "voltage", range_volts)
-    return Look(row, _u_random(sheet, row, cycles), f"meter, {range_volts:g} V range", cycles)
+    return Look(row, _u_random(sheet, row, cycles), f"{sheet.name}, {range_volts:g} V range", cycles)
 
 
 def ohms_look(sheet: MeterSheet, chosen: OhmsRange, cycles: float) -> Look:
     """Return the look of a meter at ohms, two-wire, on a range."""
     row = row_for(sheet.accuracy, "resistance", chosen.ohms)
     at = f"{format_value(chosen.ohms, 'ohm')} range at {format_value(chosen.test_amps, 'A')}"
-    return Look(row, _u_random(sheet, row, cycles), f"meter, {at}", cycles)
+    return Look(row, _u_random(sheet, row, cycles), f"{sheet.name}, {at}", cycles)
 
 
 def ripple_look(sheet: MeterSheet) -> Look:
@@ -82,7 +86,7 @@ def ripple_look(sheet: MeterSheet) -> Look:
         row = row_for(sheet.accuracy, "ripple", 0.0)
     except LookupError as error:
         raise NotHere("the bench file says nothing of the meter's accuracy of ripple; write it as 'ripple'") from error
-    return Look(row, math.hypot(row.noise_rms, resolution(row.digit)), "meter, what alternates", 1.0)
+    return Look(row, math.hypot(row.noise_rms, resolution(row.digit)), f"{sheet.name}, what alternates", 1.0)
 
 
 def _u_random(sheet: MeterSheet, row: AccuracyRow, cycles: float) -> float:

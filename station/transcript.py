@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from enum import Enum
 from typing import Any
 
+from station.abreast import Abreast
 from station.asks import (
     Ask,
     Conditions,
@@ -31,7 +32,8 @@ from station.errors import Beyond, NotHere, Unreadable
 
 __all__ = ["read_ask", "read_reply", "written_ask", "written_reply"]
 
-_ASKS: Mapping[str, type[Ask[Any]]] = {kind.__name__: kind for kind in (Feed, Draw, Wait, Read, Turn, Question)}
+_KINDS: tuple[type[Ask[Any]], ...] = (Feed, Draw, Wait, Read, Turn, Question, Abreast)
+_ASKS: Mapping[str, type[Ask[Any]]] = {kind.__name__: kind for kind in _KINDS}
 _FACTS = (*_ASKS.values(), Reading, Conditions, Fed, Drawn)
 _NAMES: Mapping[type[Any], tuple[str, ...]] = {
     kind: tuple(field.name for field in dataclasses.fields(kind)) for kind in _FACTS
@@ -57,7 +59,7 @@ def written_reply(reply: object) -> str:
         return _worded({"unreadable": str(reply), **_kind_of(reply)})
     if isinstance(reply, Enum):
         return _worded({"turned": reply.value})
-    if reply is None or isinstance(reply, str):
+    if reply is None or isinstance(reply, str | bool):
         return _worded({"said": reply})
     return _worded({"reply": type(reply).__name__, **_fields(reply)})
 
