@@ -71,6 +71,15 @@ class _Taken:
     seconds: float
 
 
+@dataclass(frozen=True)
+class _Begun:
+    """A reading of volts that the meter is at work on."""
+
+    channel: int | None
+    range_volts: float
+    cycles: float
+
+
 _VOLTS = _Function(Step.CONFIGURE, Step.RANGE, Step.INTEGRATION, "V")
 _OHMS = _Function(Step.OHMS_CONFIGURE, Step.OHMS_RANGE, Step.OHMS_INTEGRATION, "OHM")
 
@@ -96,6 +105,7 @@ class Meter:
         self.traits = dialect.meter
         self._mains_hz = mains_hz
         self._chosen: tuple[_Function, int] | None = None  # and the session's upsets when it was
+        self._begun: _Begun | None = None
 
     def identify(self) -> Identity:
         """Ask who it is."""
@@ -121,6 +131,36 @@ class Meter:
         if isinstance(taken.value, Special):
             raise self._overloaded(channel, taken.value, f"its highest range, {highest:g} V")
         return MeterReading(taken.value, taken.range, taken.cycles, taken.seconds)
+
+    @property
+    def triggers(self) -> bool:
+        """Whether it can begin a reading, and be asked for it later."""
+        return self._talk.dialect.triggers
+
+    def begin_volts(
+        self, channel: int | None, *, expected_volts: float | None = None, power_line_cycles: float = 1.0
+    ) -> None:
+        """Begin what read_volts does, and return while the meter integrates: `end_volts` has the reading.
+
+        A reading that is never fetched does no harm: the next one begins anew.
+        """
+        self._refuse_senseless(channel, power_line_cycles)
+        self.stop_testing()
+        self._reach(channel)
+        fitting = fitting_range(self.traits.ranges_volts, expected_volts)
+        actual_range, cycles = self._prepared(_VOLTS, fitting, power_line_cycles)
+        self._talk.act(Step.TRIGGER)
+        self._begun = _Begun(channel, actual_range, cycles)
+
+    def end_volts(self) -> MeterReading:
+        """Return what begin_volts began; an overload is taken once more on the highest range, as read_volts does."""
+        begun, self._begun = self._begun, None
+        assert begun is not None, "nothing was begun"
+        seconds = self._seconds(begun.cycles)
+        value = self._number(self._talk.dialect.asking(Step.FETCH, 1), _VOLTS.unit, seconds)
+        if isinstance(value, Special):
+            return self.read_volts(begun.channel, power_line_cycles=begun.cycles)
+        return MeterReading(value, begun.range_volts, begun.cycles, seconds)
 
     def read_ohms(self, channel: int | None, *, test_amps: float, power_line_cycles: float = 1.0) -> OhmsReading:
         """Close a scanner channel and read the ohms at it, two-wire, on the highest range of this test current.
@@ -179,7 +219,12 @@ class Meter:
             self._talk.put(Step.CHANNEL, True, number)
 
     def _read_on(self, function: _Function, span: float, power_line_cycles: float) -> _Taken:
-        """Return a reading on a range, which may be an overload.
+        """Return a reading on a range, which may be an overload."""
+        actual_range, cycles = self._prepared(function, span, power_line_cycles)
+        return _Taken(self._take(function, cycles), actual_range, cycles, self._seconds(cycles))
+
+    def _prepared(self, function: _Function, span: float, power_line_cycles: float) -> tuple[float, float]:
+        """Set range and integration, and return what the meter took.
 
         The first reading after a change of range is thrown away, at the shortest integration: amplifier and input
         are still settling in it.
@@ -189,8 +234,7 @@ class Meter:
             self._talk.put(function.range, span)
             self._take(function, self._integrate(function, self.traits.power_line_cycles[0]))
         actual_range = float(self._talk.put(function.range, span))
-        cycles = self._integrate(function, power_line_cycles)
-        return _Taken(self._take(function, cycles), actual_range, cycles, self._seconds(cycles))
+        return actual_range, self._integrate(function, power_line_cycles)
 
     def _choose(self, function: _Function) -> None:
         """Choose what is measured; whatever else that resets is set and read back after it."""

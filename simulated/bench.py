@@ -1,8 +1,9 @@
-"""A whole simulated bench: one board, a two-way supply, a meter and a load, each behind a TCP port of its own.
+"""A whole simulated bench: one board, a two-way supply, one meter or more and a load, each behind a TCP port.
 
 Nothing is shared with the drivers but the wire. Wiring: supply channel n feeds the board's n-th input (turned
 round where the input is below ground), load channel n its n-th output, meter input n its n-th terminal. With as many
-terminals, the meter's inputs after those are the same terminals turned round: plus at GND. Where instruments have one
+terminals, the meter's inputs after those are the same terminals turned round: plus at GND. A second meter, 'meter b',
+has the same inputs. Where instruments have one
 channel only there are as many of them: 'supply', 'supply b'.
 """
 
@@ -142,6 +143,7 @@ def open_bench(
     seed: int,
     faults: Sequence[str] = (),
     nominal: bool = False,
+    meters: int = 1,
     clock: VirtualClock | None = None,
     dialects: Mapping[str, str] | None = None,
 ) -> Iterator[SimulatedBench]:
@@ -169,9 +171,11 @@ def open_bench(
     terminals = list(description.terminals)
     meter_port, meter_inputs = _MeterPort(board, terminals), 2 * len(terminals)
     meter = Meter(_identity("meter", seed), meter_port, meter_inputs, clock, own.meter)
+    more = {_named("meter", at + 1): each for at, each in enumerate(own.meter.spawn(meters - 1))}
+    others = {name: Meter(_identity(name, seed), meter_port, meter_inputs, clock, rng) for name, rng in more.items()}
     loads = {name: load(name, ports) for name, ports in _shared_out("load", load_style, outputs).items()}
     with ExitStack() as stack:
-        instruments: dict[str, Instrument] = {**supplies, "meter": meter, **loads}
+        instruments: dict[str, Instrument] = {**supplies, "meter": meter, **others, **loads}
         servers = {name: stack.enter_context(open_server(each)) for name, each in instruments.items()}
         hands = Hands(board, description.trimmers, clock, own.hands)
         yield SimulatedBench(
@@ -206,7 +210,12 @@ def _places(kind: str, style: Style, count: int) -> tuple[tuple[str, int], ...]:
     """Return the instrument and channel for each of `count` terminals."""
     if style != "single channel":
         return tuple((kind, channel) for channel in range(1, count + 1))
-    return tuple((kind if not at else f"{kind} {ascii_lowercase[at]}", 1) for at in range(count))
+    return tuple((_named(kind, at), 1) for at in range(count))
+
+
+def _named(kind: str, at: int) -> str:
+    """Return the name of the instrument number `at` of a kind, from 0."""
+    return f"{kind} {ascii_lowercase[at]}" if at else kind
 
 
 def _shared_out(kind: str, style: Style, ports: Sequence[Port]) -> dict[str, list[Port]]:

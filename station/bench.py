@@ -8,6 +8,7 @@ from contextlib import contextmanager
 
 from drivers import DriverError
 from drivers import Mode as ChannelMode
+from station.abreast import Abreast, ReadTogether
 from station.asks import (
     Draw,
     Drawn,
@@ -121,6 +122,16 @@ class Bench:
             raise Unreadable(f"no instrument reads a current at {ask.terminal}")
         told = wired.supply.measure(wired.channel)
         return amps_look(wired.readback, wired.channel).reading(told.amps, self._clock.seconds())
+
+    def abreast(self, ask: Abreast) -> bool:
+        """See Together."""
+        return self._metering.abreast(ask.terminals)
+
+    def read_together(self, ask: ReadTogether) -> tuple[Reading | Unreadable, ...]:
+        """See Together."""
+        self.watchdogs.tend()
+        with _told_as_bench_error():
+            return self._metering.volts_together(ask.reads)
 
     def turn(self, ask: Turn) -> Turned:
         """See Performer."""

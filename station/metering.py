@@ -1,6 +1,8 @@
 """Read a terminal with the meter that reaches it, moved there by hand where no scanner does."""
 
-from drivers import Meter, Overloaded
+from collections.abc import Callable, Sequence
+
+from drivers import Meter, MeterReading, Overloaded
 from station.asks import Quantity, Question, Read, Reading
 from station.board import Board
 from station.clock import Clock
@@ -25,12 +27,39 @@ class Metering:
         """Take a voltage; Unreadable where it overloads every range, drivers.DriverError for trouble."""
         wired = self._reached(ask.terminal, ask.quantity)
         expected = expected_volts(self._board, ask.terminal)
+        return self._volts(
+            ask,
+            wired,
+            lambda: wired.meter.read_volts(wired.channel, expected_volts=expected, power_line_cycles=ask.effort),
+        )
+
+    def _volts(self, ask: Read, wired: MeterChannel, take: Callable[[], MeterReading]) -> Reading:
         try:
-            told = wired.meter.read_volts(wired.channel, expected_volts=expected, power_line_cycles=ask.effort)
+            told = take()
         except Overloaded as error:
             raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
         look = volts_look(wired.sheet, told.range_volts, told.power_line_cycles_actual)
         return look.reading(told.volts, self._clock.seconds())
+
+    def abreast(self, terminals: Sequence[str]) -> bool:
+        """Tell whether each terminal is on a meter of its own, which can begin a reading, with no hand needed."""
+        wired = [self._wiring.meters[name] for name in terminals if name in self._wiring.meters]
+        apart = len({id(each.meter) for each in wired}) == len(terminals)
+        return apart and all(each.meter.triggers and not each.by_hand for each in wired)
+
+    def volts_together(self, asks: Sequence[Read]) -> tuple[Reading | Unreadable, ...]:
+        """Begin the readings of terminals that are abreast, then fetch them: the meters integrate at the same time."""
+        wired = [self._reached(ask.terminal, ask.quantity) for ask in asks]
+        for ask, each in zip(asks, wired, strict=True):
+            expected = expected_volts(self._board, ask.terminal)
+            each.meter.begin_volts(each.channel, expected_volts=expected, power_line_cycles=ask.effort)
+        return tuple(self._fetched(ask, each) for ask, each in zip(asks, wired, strict=True))
+
+    def _fetched(self, ask: Read, wired: MeterChannel) -> Reading | Unreadable:
+        try:
+            return self._volts(ask, wired, wired.meter.end_volts)
+        except Unreadable as error:
+            return error
 
     def ohms(self, ask: Read) -> Reading:
         """Take a resistance at a test current; Beyond where it is off the range, NotHere where nothing can."""
@@ -82,6 +111,9 @@ class Metering:
         if wired.by_hand and self._held.get(wired.meter) != terminal:
             self._operator.answer(Question(f"Hold the probe to {terminal}, then say so", ("there",), PROBE_CAUTION))
             self._held[wired.meter] = terminal
+        for other in self._meters():  # a second meter must not meet what the first one sends through the board
+            if other is not wired.meter:
+                other.stop_testing()
         return wired
 
 

@@ -126,18 +126,21 @@ def open_simulated(
     seed: int,
     faults: Sequence[str] = (),
     nominal: bool = False,
+    meters: int = 1,
     interrupts: Interrupts | None = None,
     dialects: Mapping[str, str] = DIALECTS,
     wrapped: Callable[[Wire], Wire] = lambda wire: wire,
 ) -> Iterator[OpenSimulated]:
     """Open a simulated bench with one board on it, protections set for the highest volts of each input.
 
-    `dialects` is what its supply and its load speak: names, or paths to files. `wrapped` gets every wire first.
+    With more than one of its `meters` the rails of a pair are on different ones, and read at once. `dialects` is what
+    its supply and its load speak: names, or paths to files. `wrapped` gets every wire first.
 
     Raises InputError where netlist or fault is wrong, BenchError where an instrument does not do as told.
     """
     words = {kind: spoken(name).name for kind, name in dialects.items()}
-    with opened_inside(board, seed, faults, nominal, dialects=words) as inside, open_links(wrapped=wrapped) as links:
+    made = opened_inside(board, seed, faults, nominal, meters=meters, dialects=words)
+    with made as inside, open_links(wrapped=wrapped) as links:
         clock = SimulatedClock(inside.clock)
         try:
             wiring = wired(simulated_file(board, inside.resources, dialects=dialects).form, links, clock.wait)
@@ -145,9 +148,8 @@ def open_simulated(
             performer.prepare(highest_volts)
         except DriverError as error:
             raise BenchError(str(error)) from error
-        made = {"simulated": True, "seed": seed, "faults": list(faults), "nominal": nominal}
-        facts = {**made, "instruments": dict(wiring.identities)}
-        yield OpenSimulated(performer, clock, facts, inside=inside)
+        facts = {"simulated": True, "seed": seed, "faults": list(faults), "nominal": nominal}
+        yield OpenSimulated(performer, clock, {**facts, "instruments": dict(wiring.identities)}, inside=inside)
 
 
 @contextmanager
@@ -157,6 +159,7 @@ def opened_inside(
     faults: Sequence[str],
     nominal: bool,
     clock: VirtualClock | None = None,
+    meters: int = 1,
     dialects: Mapping[str, str] = DIALECTS,
 ) -> Iterator[SimulatedBench]:
     """Open the simulated side; a board that loses its operating point on the way ends as an error of its own.
@@ -167,7 +170,9 @@ def opened_inside(
         with ExitStack() as stack:
             try:
                 what = described(board)
-                made = open_bench(what, seed=seed, faults=faults, nominal=nominal, clock=clock, dialects=dialects)
+                made = open_bench(
+                    what, seed=seed, faults=faults, nominal=nominal, meters=meters, clock=clock, dialects=dialects
+                )
                 inside = stack.enter_context(made)
             except (CircuitError, SimulatedError) as error:
                 raise InputError.about(*halves(error)) from error

@@ -28,10 +28,14 @@ __all__ = [
 
 @dataclass(frozen=True)
 class MeterSheet:
-    """What a meter's data sheet says; `resolution` by power-line cycles, as a fraction of the range."""
+    """What a meter's data sheet says; `resolution` by power-line cycles, as a fraction of the range.
+
+    `name` tells two meters apart: what one has in common with itself it does not share with the other.
+    """
 
     accuracy: AccuracyTable
     resolution: Mapping[float, float]
+    name: str = "meter"
 
     def range_volts(self, expected_volts: float) -> float:
         """Return the range that a reading is taken on."""
@@ -75,7 +79,7 @@ def volts_look(sheet: MeterSheet, range_volts: float, cycles: float) -> Look:
     except LookupError as error:
         what = f"the bench file says nothing of the meter's accuracy on its {range_volts:g} V range"
         raise Unreadable(f"{what}; write a row of it under 'voltage'") from error
-    return Look(row, _u_random(sheet, row, cycles), f"meter, {range_volts:g} V range", cycles)
+    return Look(row, _u_random(sheet, row, cycles), f"{sheet.name}, {range_volts:g} V range", cycles)
 
 
 def ohms_look(sheet: MeterSheet, chosen: OhmsRange, cycles: float) -> Look:
@@ -86,7 +90,7 @@ def ohms_look(sheet: MeterSheet, chosen: OhmsRange, cycles: float) -> Look:
     except LookupError as error:
         what = f"the bench file says nothing of the meter's accuracy on its {at}"
         raise NotHere(f"{what}; write a row of it under 'resistance'") from error
-    return Look(row, _u_random(sheet, row, cycles), f"meter, {at}", cycles)
+    return Look(row, _u_random(sheet, row, cycles), f"{sheet.name}, {at}", cycles)
 
 
 def ripple_look(sheet: MeterSheet) -> Look:
@@ -98,7 +102,7 @@ def ripple_look(sheet: MeterSheet) -> Look:
         row = row_for(sheet.accuracy, "ripple", 0.0)
     except LookupError as error:
         raise NotHere("the bench file says nothing of the meter's accuracy of ripple; write it as 'ripple'") from error
-    return Look(row, math.hypot(row.noise_rms, resolution(row.digit)), "meter, what alternates", 1.0)
+    return Look(row, math.hypot(row.noise_rms, resolution(row.digit)), f"{sheet.name}, what alternates", 1.0)
 
 
 def _u_random(sheet: MeterSheet, row: AccuracyRow, cycles: float) -> float:

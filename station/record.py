@@ -18,9 +18,6 @@ from station.transcript import written_ask, written_reply
 
 __all__ = ["RunRecord", "begin", "close_left_open", "judgement_facts"]
 
-# Made once, values apart: worded anew for every answer, they would cost more than the disk does.
-_ANSWER, _READING, _JUDGEMENT = answers.insert(), readings.insert(), judgements.insert()
-
 
 def _now() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds")
@@ -46,28 +43,26 @@ class RunRecord:
         """Keep an answer (or the Unreadable in its place), with its columns where it is a reading."""
         self._sequence += 1
         row = {"run": self.id, "sequence": self._sequence}
-        with self._store.writing() as connection:
-            told = {"step": self._step, "ask": written_ask(ask), "reply": written_reply(reply), "told": _now()}
-            connection.execute(_ANSWER, {**row, **told})
-            if isinstance(ask, Read) and isinstance(reply, Reading):
-                connection.execute(_READING, {**row, **_columns(ask, reply)})
+        told = {"step": self._step, "ask": written_ask(ask), "reply": written_reply(reply), "told": _now()}
+        rows = [(answers, {**row, **told})]
+        if isinstance(ask, Read) and isinstance(reply, Reading):
+            rows.append((readings, {**row, **_columns(ask, reply)}))
+        self._store.append(*rows)
 
     def noted(self, event: Event) -> None:
         """Keep a step's begin and end, and a judgement; what was only said is not kept."""
         if isinstance(event, StepStarted):
             self._step = event.index
-            with self._store.writing() as connection:
-                row = {"run": self.id, "position": event.index, "title": event.title, "started": _now()}
-                connection.execute(steps.insert().values(**row))
+            begun = {"title": event.title, "started": _now(), "ended": None}
+            self._store.append((steps, {"run": self.id, "position": event.index, **begun}))
         elif isinstance(event, StepEnded):
             this = (steps.c.run == self.id) & (steps.c.position == event.index)
             with self._store.writing() as connection:
                 connection.execute(steps.update().where(this).values(ended=_now()))
         elif isinstance(event, Judged):
             self._position += 1
-            with self._store.writing() as connection:
-                row = {"run": self.id, "position": self._position, **judgement_facts(event.judgement)}
-                connection.execute(_JUDGEMENT, row)
+            facts = judgement_facts(event.judgement)
+            self._store.append((judgements, {"run": self.id, "position": self._position, **facts}))
 
     def ended(self, outcome: Outcome, cause: str, safe: SafeState) -> None:
         """Close the run."""

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from typing import Any
 
+from station.abreast import Abreast, ReadTogether
 from station.asks import Ask, Draw, Drawn, Fed, Feed, Question, Read, Reading, SafeState, Turn, Turned, Wait
 from station.errors import Unreadable
 from station.store import StoredRun
@@ -53,6 +54,20 @@ class Replay:
         reply = self._reply(ask)
         assert isinstance(reply, Reading)
         return reply
+
+    def abreast(self, ask: Abreast) -> bool:
+        """See Together; a record from before there was this ask read one terminal after the other."""
+        return any(told == ask for told, _ in self._told) and bool(self._reply(ask))
+
+    def read_together(self, ask: ReadTogether) -> tuple[Reading | Unreadable, ...]:
+        """See Together."""
+        return tuple(self._reading(each) for each in ask.reads)
+
+    def _reading(self, ask: Read) -> Reading | Unreadable:
+        try:
+            return self.read(ask)
+        except Unreadable as error:
+            return error
 
     def turn(self, ask: Turn) -> Turned:
         """See Performer."""

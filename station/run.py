@@ -4,6 +4,7 @@ from collections.abc import Callable, Coroutine
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
+from station.abreast import ReadTogether
 from station.asks import Ask, Conditions, Draw, Event, Feed, Judged, Performer, Reading, SafeState, StepStarted
 from station.envelope import Envelope
 from station.errors import BoardStopped, StationError, Unreadable
@@ -153,6 +154,16 @@ class _Conversation:
             reply: object = ask.put_to(self._performer)
         except Unreadable as error:
             reply = error
+        if isinstance(ask, ReadTogether) and isinstance(reply, tuple):
+            return self._kept_singly(ask, reply)
+        return self._kept(ask, reply)
+
+    def _kept_singly(self, ask: ReadTogether, replies: tuple[object, ...]) -> object:
+        """Keep readings that were taken at once, each as one of its own; what one of them throws, all throw."""
+        kept = tuple(self._kept(each, reply) for each, reply in zip(ask.reads, replies, strict=True))
+        return next((each for each in kept if isinstance(each, Exception)), kept)
+
+    def _kept(self, ask: Ask[Any], reply: object) -> object:
         reply = self._stamped(ask, reply)
         self._record.answered(ask, reply)
         self._told(ask, reply)

@@ -22,8 +22,15 @@ bench: simulated bench for {board}
 supplies:
 {supplies}
 meters:
-  meter:
-    resource: {meter}
+{meters}
+loads:
+{loads}
+wiring:
+{wiring}
+"""
+METER = """\
+  {name}:
+    resource: {resource}
     dialect: meter
     identity: RAILBENCH,SIM-METER
     inputs: {inputs}
@@ -40,12 +47,7 @@ meters:
       - {{range: 100 kΩ, of reading: 100 ppm, of range: 10 ppm, noise: 0.3 Ω}}
       - {{range: 1 MΩ, of reading: 100 ppm, of range: 10 ppm, noise: 3 Ω}}
     ripple: {{of reading: 0.06 %, counts: 300, digit: 0.1 µV, noise: 2 µV}}
-    resolution: {{0.02: 10 ppm, 0.2: 3 ppm, 1: 1 ppm, 10: 0.3 ppm, 100: 0.1 ppm}}
-loads:
-{loads}
-wiring:
-{wiring}
-"""
+    resolution: {{0.02: 10 ppm, 0.2: 3 ppm, 1: 1 ppm, 10: 0.3 ppm, 100: 0.1 ppm}}"""
 SUPPLY = """\
   {name}:
     resource: {resource}
@@ -75,10 +77,9 @@ def simulated_file(
     inputs, outputs = board.terminals("input"), board.terminals("output")
     text = TEXT.format(
         board=board.name,
-        meter=resources["meter"],
+        meters=_meters(resources, 2 * len(lines)),
         supplies=_section(SUPPLY, "supply", resources, dialects, _channels(len(inputs), "60 V", "5 A")),
         loads=_section(LOAD, "load", resources, dialects, _channels(len(outputs), "80 V", "20 A")),
-        inputs=2 * len(lines),
         wiring="\n".join(lines),
     )
     return parse_bench_file(text, path)
@@ -93,6 +94,11 @@ def _section(
     unprotected = "\n    unprotected: true" if spoken(named).lacking else ""
     rest = {"dialect": named, "channels": own, "unprotected": unprotected}
     return "\n".join(words.format(name=name, resource=resources[name], **rest) for name in names)
+
+
+def _meters(resources: Mapping[str, str], inputs: int) -> str:
+    names = _of_kind("meter", resources)
+    return "\n".join(METER.format(name=name, resource=resources[name], inputs=inputs) for name in names)
 
 
 def _of_kind(kind: str, resources: Mapping[str, str]) -> list[str]:
@@ -110,15 +116,20 @@ def _place(kind: str, at: int, resources: Mapping[str, str]) -> str:
 
 
 def _wiring(board: Board, resources: Mapping[str, str]) -> list[str]:
-    """Return a line a terminal: inputs on supply channels, outputs on loads, all on the meter, both ways round."""
+    """Return a line a terminal: inputs on supply channels, outputs on loads, all on a meter, both ways round.
+
+    Several meters take turns within each kind of terminal: the rails of a pair are then on two of them.
+    """
     inputs, outputs, probes = (list(board.terminals(kind)) for kind in ("input", "output", "probe"))
-    reached = [*inputs, *outputs, *probes]
+    reached, meters = [*inputs, *outputs, *probes], _of_kind("meter", resources)
+    turns = [at % len(meters) for kind in (inputs, outputs, probes) for at in range(len(kind))]
     lines = []
     for number, name in enumerate(reached, start=1):
         turned = ", plus at: GND" if board.form.terminals[name].sign < 0.0 else ""
         fed = f"supply: {_place('supply', inputs.index(name), resources)}{turned}, " if name in inputs else ""
         drawn = f"load: {_place('load', outputs.index(name), resources)}, " if name in outputs else ""
-        meter = f"meter: meter {number}, turned meter: meter {number + len(reached)}"
+        own = meters[turns[number - 1]]
+        meter = f"meter: {own} {number}, turned meter: {own} {number + len(reached)}"
         lines.append(f"  {name}: {{{fed}{drawn}{meter}}}")
     return lines
 
@@ -130,7 +141,7 @@ def _sheets() -> tuple[MeterSheet, AccuracyTable, AccuracyTable]:
         _section(words, kind, ANYWHERE, DIALECTS, one) for words, kind in ((SUPPLY, "supply"), (LOAD, "load"))
     )
     wiring = "  INP: {supply: supply 1, meter: meter 1}"
-    text = TEXT.format(board="any", meter="meter", supplies=supplies, loads=loads, inputs=1, wiring=wiring)
+    text = TEXT.format(board="any", meters=_meters(ANYWHERE, 1), supplies=supplies, loads=loads, wiring=wiring)
     form = parse_bench_file(text, Path("any")).form
     readback, setting = form.supplies["supply"].current, form.loads["load"].current
     return meter_sheet(form.meters["meter"]), current_accuracy(readback), current_accuracy(setting)

@@ -36,6 +36,7 @@ from sqlalchemy import (
 from sqlalchemy.exc import SQLAlchemyError
 
 from station.errors import StoreError
+from station.journal import Journal
 
 __all__ = ["StoredRun", "open_store", "store_url"]
 
@@ -139,11 +140,12 @@ def store_url(place: str | Path) -> URL:
 
 
 @contextmanager
-def told_as_store_error(place: str) -> Iterator[None]:
-    """Turn a database's errors into one sentence that names the store and what to do."""
+def told_as_store_error(place: str, *also: type[Exception]) -> Iterator[None]:
+    """Turn a database's errors, its driver's own `also`, into one sentence that names the store and what to do."""
+    kinds: tuple[type[Exception], ...] = (SQLAlchemyError, OSError, ImportError, *also)
     try:
         yield
-    except (SQLAlchemyError, OSError, ImportError) as error:
+    except kinds as error:
         reason = str(getattr(error, "orig", None) or error).partition("\n")[0]
         raise StoreError(
             f"store {place}: {reason}; check that the place exists, is writable and is a record"
@@ -155,6 +157,13 @@ class Store:
 
     def __init__(self, engine: Engine, place: str) -> None:
         self.engine, self.place = engine, place
+        self._journal = Journal(engine)
+        self._driver_error: type[Exception] = engine.dialect.loaded_dbapi.Error
+
+    def close(self) -> None:
+        """Give all connections back."""
+        self._journal.close()
+        self.engine.dispose()
 
     @property
     def folder(self) -> Path:
@@ -166,6 +175,11 @@ class Store:
         """A transaction that is on disk when the block has ended."""
         with told_as_store_error(self.place), self.engine.begin() as connection:
             yield connection
+
+    def append(self, *rows: tuple[Table, Mapping[str, Any]]) -> None:
+        """Add rows, each with all columns of its table, in one transaction that is on disk when this returns."""
+        with told_as_store_error(self.place, self._driver_error):
+            self._journal.append(*rows)
 
     def keep_text(self, connection: Connection, text: str) -> str:
         """Keep a text under its content hash, once, and return the hash."""
@@ -224,10 +238,11 @@ def open_store(place: str | Path, *, create: bool = True) -> Iterator[Store]:
         except BaseException:
             engine.dispose()
             raise
+    store = Store(engine, str(place))
     try:
-        yield Store(engine, str(place))
+        yield store
     finally:
-        engine.dispose()
+        store.close()
 
 
 def _refuse_what_is_none(engine: Engine, place: str, *, create: bool) -> None:

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from enum import Enum
 from typing import Any
 
+from station.abreast import Abreast
 from station.asks import (
     Ask,
     Conditions,
@@ -31,13 +32,19 @@ from station.errors import Beyond, NotHere, Unreadable
 
 __all__ = ["read_ask", "read_reply", "written_ask", "written_reply"]
 
-_ASKS: Mapping[str, type[Ask[Any]]] = {kind.__name__: kind for kind in (Feed, Draw, Wait, Read, Turn, Question)}
+_KINDS: tuple[type[Ask[Any]], ...] = (Feed, Draw, Wait, Read, Turn, Question, Abreast)
+_ASKS: Mapping[str, type[Ask[Any]]] = {kind.__name__: kind for kind in _KINDS}
+_FACTS = (*_ASKS.values(), Reading, Conditions, Fed, Drawn)
+_NAMES: Mapping[type[Any], tuple[str, ...]] = {
+    kind: tuple(field.name for field in dataclasses.fields(kind)) for kind in _FACTS
+}
+_worded = json.JSONEncoder(ensure_ascii=False).encode
 _ENUMS: Mapping[str, type[Enum]] = {"quantity": Quantity, "mode": Mode, "toward": Toward}
 
 
 def written_ask(ask: Ask[Any]) -> str:
     """Return an ask as JSON text; equal asks give equal texts."""
-    return json.dumps({"ask": type(ask).__name__, **_fields(ask)}, ensure_ascii=False)
+    return _worded({"ask": type(ask).__name__, **_fields(ask)})
 
 
 def read_ask(text: str) -> Ask[Any]:
@@ -49,12 +56,12 @@ def read_ask(text: str) -> Ask[Any]:
 def written_reply(reply: object) -> str:
     """Return an answer (or the Unreadable that stood in for one) as JSON text."""
     if isinstance(reply, Unreadable):
-        return json.dumps({"unreadable": str(reply), **_kind_of(reply)}, ensure_ascii=False)
+        return _worded({"unreadable": str(reply), **_kind_of(reply)})
     if isinstance(reply, Enum):
-        return json.dumps({"turned": reply.value})
-    if reply is None or isinstance(reply, str):
-        return json.dumps({"said": reply}, ensure_ascii=False)
-    return json.dumps({"reply": type(reply).__name__, **_fields(reply)}, ensure_ascii=False)
+        return _worded({"turned": reply.value})
+    if reply is None or isinstance(reply, str | bool):
+        return _worded({"said": reply})
+    return _worded({"reply": type(reply).__name__, **_fields(reply)})
 
 
 def read_reply(text: str) -> object:
@@ -87,13 +94,13 @@ def _unreadable(cause: str, data: Mapping[str, Any]) -> Unreadable:
 
 
 def _fields(fact: Any) -> dict[str, Any]:  # noqa: ANN401  any frozen dataclass of asks.py
-    return {field.name: _plain(getattr(fact, field.name)) for field in dataclasses.fields(fact)}
+    return {name: _plain(getattr(fact, name)) for name in _NAMES[type(fact)]}
 
 
 def _plain(value: object) -> object:
     if isinstance(value, Enum):
         return value.value
-    return _fields(value) if dataclasses.is_dataclass(value) else value
+    return _fields(value) if isinstance(value, Conditions) else value
 
 
 def _revived(data: Mapping[str, Any]) -> dict[str, Any]:

@@ -5,7 +5,7 @@ Each must be who the file says before anything is set: another supply at an old 
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Supply
 from station.asks import GND
@@ -91,7 +91,7 @@ def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wirin
             setting = current_accuracy(form.loads[wire.load.instrument].current)
             loads[terminal] = LoadChannel(load, _number(wire.load), setting)
         if wire.meter is not None:
-            meter, sheet = drivers[wire.meter.instrument], meter_sheet(form.meters[wire.meter.instrument])
+            meter, sheet = drivers[wire.meter.instrument], _sheet(form, wire.meter.instrument)
             assert isinstance(meter, Meter)
             turned_input = None if wire.turned_meter is None else wire.turned_meter.channel
             meters[terminal] = MeterChannel(meter, wire.meter.channel, sheet, turned_input, wire.by_hand)
@@ -137,6 +137,10 @@ def meter_sheet(form: MeterForm) -> MeterSheet:
     ohms = (AccuracyRow("resistance", r.range, r.of_reading, r.of_range, noise_rms=r.noise) for r in form.resistance)
     ripple = [] if form.ripple is None else [_without_range("ripple", form.ripple)]
     return MeterSheet(AccuracyTable((*volts, *ohms, *ripple)), dict(form.resolution))
+
+
+def _sheet(form: BenchForm, name: str) -> MeterSheet:
+    return replace(meter_sheet(form.meters[name]), name=name)
 
 
 def current_accuracy(form: CurrentRowForm) -> AccuracyTable:

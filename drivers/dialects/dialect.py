@@ -41,6 +41,8 @@ class Step(StrEnum):
     RANGE = "range"
     INTEGRATION = "integration"
     READING = "reading"
+    TRIGGER = "trigger"
+    FETCH = "fetch"
     OHMS_CONFIGURE = "configure for resistance"
     OHMS_RANGE = "resistance range"
     OHMS_INTEGRATION = "resistance integration"
@@ -145,6 +147,12 @@ class Dialect:
     def lacking(self) -> tuple[Step, ...]:
         """The protections that a supply has no words for."""
         return tuple(step for step in _PROTECTIONS if self.instrument == "supply" and step not in self.settings)
+
+    @property
+    def triggers(self) -> bool:
+        """Whether a meter can be told to begin a reading, and asked for it later: `READ?` in its two halves."""
+        apart = Step.TRIGGER in self.actions and Step.FETCH in self.questions
+        return apart and self.questions[Step.READING].ask == "READ?"  # else the halves are another dialect's
 
     def command(self, step: Step, channel: int, value: Value = "") -> str:
         """Return the message that sets `step` to `value`, or that does it where it is an action."""

@@ -31,8 +31,14 @@ METER = Dialect(
             Step.OHMS_INTEGRATION: Setting("RES:NPLC {value}", "RES:NPLC?", compare=Compare.AS_REPORTED),
         }
     ),
-    questions=MappingProxyType({Step.READING: Question("READ?", "V"), Step.RIPPLE: Question("MEAS:VOLT:AC?", "V")}),
-    actions=MappingProxyType({Step.CONFIGURE: "CONF:VOLT:DC", Step.OHMS_CONFIGURE: "CONF:RES"}),
+    questions=MappingProxyType(
+        {
+            Step.READING: Question("READ?", "V"),
+            Step.FETCH: Question("FETC?", "V"),
+            Step.RIPPLE: Question("MEAS:VOLT:AC?", "V"),
+        }
+    ),
+    actions=MappingProxyType({Step.CONFIGURE: "CONF:VOLT:DC", Step.OHMS_CONFIGURE: "CONF:RES", Step.TRIGGER: "INIT"}),
     meter=MeterTraits(
         ranges_volts=(0.1, 1.0, 10.0, 100.0, 1000.0),
         power_line_cycles=(0.02, 0.2, 1.0, 10.0, 100.0),

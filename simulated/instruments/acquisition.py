@@ -104,6 +104,7 @@ class Acquisition:
         self._clock = clock
         self._memory: list[float] = []
         self._waiting = False
+        self._busy_until = 0.0
         self.settings, self.ohms = MeterSettings(), OhmsSettings()
 
     def reset(self) -> None:
@@ -133,7 +134,10 @@ class Acquisition:
         self.change(MeterSettings(range_number=self.settings.range_number, function="RES"), ohms)
 
     def initiate(self) -> None:
-        """Take readings into the memory, or wait for the trigger that starts them."""
+        """Begin to take readings into the memory, or wait for the trigger that starts them; `finish` waits for them.
+
+        Other instruments work meanwhile: that is what two meters at once are for.
+        """
         if self._waiting:
             raise ScpiError(-213)
         self._memory = []
@@ -150,13 +154,18 @@ class Acquisition:
         self._take()
 
     def abort(self) -> None:
-        """Stop waiting for a trigger."""
-        self._waiting = False
+        """Stop waiting for a trigger, and for what is being taken."""
+        self._waiting, self._busy_until = False, 0.0
+
+    def finish(self) -> None:
+        """Let the time pass that the readings still take."""
+        self._clock.advance(max(0.0, self._busy_until - self._clock.seconds()))
 
     def fetch(self) -> list[float]:
         """Return the memory; ScpiError -230 if it is empty."""
         if not self._memory:
             raise ScpiError(-230)
+        self.finish()
         return self._memory
 
     def read(self) -> list[float]:
@@ -170,6 +179,7 @@ class Acquisition:
         self._memory = [self._sample() for _ in range(self.settings.samples)]
 
     def _sample(self) -> float:
+        self.finish()  # one after the other
         return self._volts() if self.settings.function == "VOLT" else self._ohms()
 
     def _ohms(self) -> float:
@@ -185,7 +195,7 @@ class Acquisition:
             if up and hunted(volts, range_number=at) < at:
                 break  # between two ranges: it stays on the higher one
         cycles = self.ohms.cycles
-        self._clock.advance(integration_seconds(cycles, autozero=self.settings.autozero))
+        self._integrate(cycles)
         return self._ohms_converter.read(volts, range_number=self.ohms.range_number, cycles=cycles)
 
     def _volts(self) -> float:
@@ -196,5 +206,8 @@ class Acquisition:
                 self.settings = replace(self.settings, range_number=fitting)
                 self._clock.advance(RANGE_SECONDS)
         settings = self.settings
-        self._clock.advance(integration_seconds(settings.cycles, autozero=settings.autozero))
+        self._integrate(settings.cycles)
         return self._converter.read(volts, range_number=settings.range_number, cycles=settings.cycles)
+
+    def _integrate(self, cycles: float) -> None:
+        self._busy_until = self._clock.seconds() + integration_seconds(cycles, autozero=self.settings.autozero)

@@ -18,16 +18,22 @@ _LONGEST_IDENTITY = 72  # 488.2 10.14
 
 
 def mandatory_commands(
-    identity: str, status: Status, reset: Callable[[], None], channels: Parameter[Channels]
+    identity: str,
+    status: Status,
+    reset: Callable[[], None],
+    channels: Parameter[Channels],
+    finish: Callable[[], None],
 ) -> list[Command]:
     """Return the commands over one instrument's status; `reset` restores its settings on *RST.
+
+    `finish` returns when nothing is pending any more.
 
     ValueError if the identity is not four fields, comma between, 72 characters at most.
     """
     if identity.count(",") != 3 or ";" in identity or len(identity) > _LONGEST_IDENTITY or not identity.isprintable():
         raise ValueError(f"'{identity}' is no identity; write 'maker,model,serial,version' in up to 72 characters")
     return [
-        *_common(identity, status, reset),
+        *_common(identity, status, reset, finish),
         *_system(status),
         command("STATus:PRESet", status.preset),
         *_registers("OPERation", status.operation, channels),
@@ -35,28 +41,35 @@ def mandatory_commands(
     ]
 
 
-def _common(identity: str, status: Status, reset: Callable[[], None]) -> list[Command]:
+def _common(identity: str, status: Status, reset: Callable[[], None], finish: Callable[[], None]) -> list[Command]:
     def set_event_enable(value: int) -> None:
         status.event_enable = value
 
     def set_service_enable(value: int) -> None:
         status.service_enable = value & ~64  # bit 6 cannot be enabled (11.3.2)
 
-    # No command is overlapped, so nothing is ever pending: *OPC? answers and *WAI goes on at once.
+    def complete() -> str:
+        finish()
+        return "1"
+
+    def complete_operation() -> None:
+        finish()
+        status.complete_operation()
+
     return [
         command("*CLS", status.clear),
         command("*ESE", set_event_enable, _BYTE),
         command("*ESE?", lambda: nr1(status.event_enable)),
         command("*ESR?", lambda: nr1(status.read_events())),
         replace(command("*IDN?", lambda: identity), ends_message=True),
-        command("*OPC", status.complete_operation),
-        command("*OPC?", lambda: "1"),
+        command("*OPC", complete_operation),
+        command("*OPC?", complete),
         command("*RST", reset),
         command("*SRE", set_service_enable, _BYTE),
         command("*SRE?", lambda: nr1(status.service_enable)),
         command("*STB?", lambda: nr1(status.byte())),
         command("*TST?", lambda: "0"),
-        command("*WAI", lambda: None),
+        command("*WAI", finish),
     ]
 
 

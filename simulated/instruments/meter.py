@@ -68,6 +68,7 @@ class Meter:
             clock=clock,
             status=Status(),
             reset=self._reset,
+            finish=self._acquisition.finish,
         )
 
     def connection(self) -> Connection:

@@ -43,16 +43,20 @@ class Interpreter:
         status: Status,
         reset: Callable[[], None],
         refresh: Callable[[], None] = lambda: None,
+        finish: Callable[[], None] = lambda: None,
         channels: Parameter[tuple[int, ...]] = _ONLY_CHANNEL,
         hearing: Hearing | None = None,
     ) -> None:
-        """`refresh` is called before every unit: what happened on the wires since then comes into the status."""
+        """`refresh` is called before every unit: what happened on the wires since then comes into the status.
+
+        `finish` returns when nothing is pending: for instruments with commands that overlap.
+        """
         self.lock = threading.RLock()
         self.status = status
         self._clock = clock
         self._refresh = refresh
         self._hearing = hearing or Hearing(clock)
-        self._tree = CommandTree([*mandatory_commands(identity, status, reset, channels), *commands])
+        self._tree = CommandTree([*mandatory_commands(identity, status, reset, channels, finish), *commands])
 
     def connection(self) -> "Connection":
         """Return a new talker; the instrument keeps its state when it goes."""

@@ -1,6 +1,7 @@
 """Steps that read a board at rest."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Coroutine, Iterator, Sequence
+from typing import Any
 
 from pydantic import ConfigDict, Field
 
@@ -8,6 +9,7 @@ from station.asks import Draw, Quantity, Read, Wait
 from station.forms import AmpsValue, CurrentLimit, Form, SecondsValue, VoltageLimit, VoltsValue
 from station.lines import Judgement, Line
 from station.quantities import Limit, format_value
+from station.steps.abreast import abreast, followed
 from station.steps.kinds import (
     Finding,
     Setup,
@@ -139,10 +141,16 @@ class Measure(StepForm):
         apart = first[-1].seconds - first[0].seconds if first else APART_SECONDS
         if apart < APART_SECONDS:
             await Wait(APART_SECONDS - apart)
-        judged = {}
-        for line, earlier in zip(steady, first, strict=True):
-            quantity, within = Quantity(line.name), self.settle_within
-            judged[line] = await judged_reading(setup, line, quantity, earlier=earlier, within=within, unrest=unrest)
+        within, seen = self.settle_within, dict(zip(steady, first, strict=True))
+
+        def judging(line: Line) -> Coroutine[Any, Any, Judgement]:
+            return judged_reading(setup, line, Quantity(line.name), earlier=seen[line], within=within, unrest=unrest)
+
+        rails = [line for line in steady if line.name == Quantity.VOLTAGE.value]
+        together = await abreast([line.terminal for line in rails])
+        judged = {line: await judging(line) for line in steady if not (together and line in rails)}
+        if together:
+            judged |= zip(rails, await followed(True, [judging(line) for line in rails]), strict=True)
         for line in lines:
             if line not in judged:
                 judged[line] = await _judged_ripple(setup, line, unrest)

@@ -9,6 +9,7 @@ from station.asks import Draw, Reading, Wait
 from station.forms import AmpsValue, Form, RatioLimit, RatioPerVoltLimit, SecondsValue, VoltsRange
 from station.lines import Judgement, Line
 from station.quantities import format_value
+from station.steps.abreast import abreast, followed
 from station.steps.kinds import (
     Finding,
     Setup,
@@ -135,19 +136,18 @@ class LineSweep(StepForm):
         await feed_inputs(setup)
         await self._load(self.load)
         per, within = self._volts()[-1] - self._volts()[0], self.settle_within
-        sweeps = [await Sweep.begun(setup, line, effort, within, per) for line in lines]
+        together = await abreast([line.terminal for line in lines])
+        sweeps = await followed(together, [Sweep.begun(setup, line, effort, within, per) for line in lines])
         fed, unrest = nominal, ""
         for volts in self._volts():
             now = dict.fromkeys(nominal, volts)
             unrest = await self._feed(setup, now, fed, late_seconds) or unrest
             apart = APART_SECONDS if volts < max(fed.values()) else FIRST_PAUSE_SECONDS
-            for sweep in sweeps:
-                await sweep.point(volts, within, apart)
+            await followed(together, [sweep.point(volts, within, apart) for sweep in sweeps])
             fed = now
             sweeps.reverse()  # so that the scanner stays where it is
         unrest = await self._feed(setup, nominal, fed, late_seconds) or unrest
-        for sweep in sweeps:
-            await sweep.end(within)
+        await followed(together, [sweep.end(within) for sweep in sweeps])
         await self._load(0.0)
         if not late_seconds and (late := max(sweep.late_seconds for sweep in sweeps)):
             return await self._swept(setup, effort, lines, late)

@@ -110,6 +110,25 @@ def test_an_overload_is_taken_once_more_on_the_highest_range(meter_that: MeterTh
     assert [line for line in server.told if "RANG " in line] == ["VOLT:DC:RANG 10", "VOLT:DC:RANG 1000"]
 
 
+def test_a_reading_is_begun_and_fetched(meter_that: MeterThat) -> None:
+    server, meter = meter_that({"FETC?": b"+1.49987650E+01\n"})
+    meter.read_volts(1, expected_volts=15.0)
+    told = len(server.told)
+    meter.begin_volts(1, expected_volts=15.0)
+    assert server.told[told:] == ["INIT", "SYST:ERR?"]  # a question on the same link: the meter is at work by now
+    assert meter.end_volts() == MeterReading(14.998765, range_volts=100.0, power_line_cycles_actual=1.0, seconds=0.04)
+    assert server.told[told + 2 :] == ["FETC?"]
+
+
+def test_an_overload_that_is_fetched_is_taken_once_more_on_the_highest_range(meter_that: MeterThat) -> None:
+    ranges = [b"10\n", b"1000\n"]
+    server, meter = meter_that({"VOLT:DC:RANG?": ranges, "FETC?": b"9.9E37\n", "READ?": [b"1\n", b"1\n", b"+21.98\n"]})
+    meter.begin_volts(1, expected_volts=5.0)
+    reading = meter.end_volts()
+    assert (reading.volts, reading.range_volts) == (21.98, 1000.0)
+    assert [line for line in server.told if "RANG " in line] == ["VOLT:DC:RANG 10", "VOLT:DC:RANG 1000"]
+
+
 @pytest.mark.parametrize("reply", [b"9.90000000E+37\n", b"-9.9E+37\n"])
 def test_an_overload_on_the_highest_range_is_no_reading(meter_that: MeterThat, reply: bytes) -> None:
     _, meter = meter_that({"VOLT:DC:RANG?": b"1000\n", "READ?": reply})

@@ -6,16 +6,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import create_engine, text
 
 from station.asks import Fed, Feed, Judged, Mode, Quantity, Read, SafeState, StepEnded, StepStarted, Warned
 from station.errors import StoreError, Unreadable
+from station.journal import Journal
 from station.judge import Rule
 from station.lines import Outcome
 from station.quantities import Limit
 from station.record import RunRecord, begin, new_id
 from station.steps import Setup
-from station.store import Store, about, open_store, store_url
+from station.store import Store, about, open_store, steps, store_url
 from station.uncertainty import Result
 from tests.station.boards import RAMP, profile_of, twin
 from tests.station.scripts import reading
@@ -284,3 +285,26 @@ def test_a_record_of_another_format_is_refused_and_left_as_it_is(tmp_path: Path)
         open_store(tmp_path / "r.sqlite"),
     ):
         pass
+
+
+def test_an_insert_that_fails_leaves_the_record_usable(store: Store) -> None:
+    """What the driver has begun is undone, its connection is dropped, and the run can still be closed."""
+    record = begun(store)
+    with pytest.raises(StoreError, match="NOT NULL constraint failed: steps"):
+        store.append((steps, {"run": record.id, "position": 0, "title": None, "started": "now", "ended": None}))
+    record.noted(StepStarted(0, "ramp"))
+    record.ended(Outcome.ABORTED, "why", SafeState(True))
+    assert (counted(store, "steps"), store.heads()[0]["outcome"]) == (1, "Aborted")
+
+
+@pytest.mark.parametrize("style", ["qmark", "named"])  # a driver takes values by place, or by name as PostgreSQL's do
+def test_rows_are_appended_in_either_style_of_a_driver(tmp_path: Path, style: Any) -> None:
+    with open_store(tmp_path / "r.sqlite") as store:
+        record = begun(store)
+    with closing(Journal(create_engine(store_url(tmp_path / "r.sqlite"), paramstyle=style))) as journal:
+        journal.append(
+            (steps, {"run": record.id, "position": 0, "title": "ramp", "started": "now", "ended": None}),
+            (steps, {"run": record.id, "position": 1, "title": "trim", "started": "then", "ended": None}),
+        )
+    with closing(sqlite3.connect(tmp_path / "r.sqlite")) as looking:
+        assert looking.execute("select title, started from steps").fetchall() == [("ramp", "now"), ("trim", "then")]

@@ -188,6 +188,28 @@ def test_readings_of_a_bus_trigger_are_fetched_as_often_as_asked() -> None:
     assert len(first.split(",")) == 3
 
 
+def test_two_meters_that_are_begun_together_integrate_at_the_same_time() -> None:
+    clock, port = VirtualClock(), KnownVolts({1: 5.0})
+    both = [Talk(Meter("RAILBENCH,SIM-METER,1,1.0", port, 1, clock, seed).connection()) for seed in (1, 2)]
+    for talk in both:
+        talk.tell("ROUT:CLOS:EXCL (@101)", "CONF:VOLT:DC 10")
+    begun = clock.seconds()
+    for talk in both:
+        talk.tell("INIT")
+    assert [talk.number("FETC?") for talk in both] == pytest.approx([5.0, 5.0], abs=1e-3)
+    assert clock.seconds() - begun == pytest.approx(0.4, abs=0.01)  # 10 power-line cycles and the zero, once
+
+
+@pytest.mark.parametrize("waits", ["*OPC?", "*WAI", "*OPC"])  # the status byte is asked for behind each
+def test_what_is_pending_is_waited_for_where_that_is_asked(waits: str) -> None:
+    """IEEE 488.2, 12.5: the three ways to wait for an overlapped command."""
+    bench = connected(5.0)
+    begun = bench.clock.seconds()
+    bench.talk.tell("INIT")
+    bench.talk.ask(f"{waits};*STB?")
+    assert bench.clock.seconds() - begun >= 0.4  # 10 power-line cycles at 50 Hz, and as long again for the zero
+
+
 @pytest.mark.parametrize(
     ("messages", "code"),
     [
