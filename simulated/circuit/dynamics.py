@@ -104,7 +104,7 @@ def dynamics_of(
 def summed(matrix: Floats, pattern: Scatter, values: Floats, factor: float = 1.0) -> Floats:
     """Return a matrix (L, M, M) with device values added to it by their pattern."""
     lanes, size = max(matrix.shape[0], values.shape[0]), matrix.shape[-1]
-    total = np.array(np.broadcast_to(matrix, (lanes, size, size)))
+    total = matrix.copy() if matrix.shape[0] == lanes else np.repeat(matrix, lanes, axis=0)
     pattern.add(total.reshape(lanes, size * size), values if factor == 1.0 else values * factor)
     return total
 

@@ -4,7 +4,7 @@ Junctions are linearised at limited voltages, so that no exponential runs away; 
 back are those the straight lines have at the present unknowns, so that residuals stay exact.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -118,7 +118,7 @@ def linearise(layout: Layout, problem: Problem, state: State, aid: Aid, *, keep:
     slopes += [series, load_slope, on_volts, on_amps, aid.shunt]
     diode_amps = amps[:, :diodes] + slope[:, :diodes] * off[:, :diodes]
     currents = [diode_amps, collector, base, series * across(state.x, layout.base_pairs), load_amps, residual]
-    after = replace(state, junctions=volts, loads=loads)
+    after = State(state.x, volts, loads, state.modes)
     return Linearised(np.concatenate(slopes, axis=1), np.concatenate(currents, axis=1), after, cut | load_cut)
 
 

@@ -112,9 +112,9 @@ def implicit_step(
 
 
 def _stage(dynamics: Dynamics, problem: Problem, held: Floats, rate: float, slack: float) -> _Stage:
-    sources = np.zeros(held.shape)
     values = problem.devices.sources
-    dynamics.layout.sources.add(sources, np.broadcast_to(values, (held.shape[0], values.shape[1])))
+    sources = np.zeros((values.shape[0], held.shape[1]))
+    dynamics.layout.sources.add(sources, values)
     matrix = problem.matrix + rate * dynamics.stores.matrix
     return _Stage(problem, matrix, -sources - rate * held, rate, slack, no_aid(dynamics.layout, held.shape[0]))
 
@@ -148,7 +148,8 @@ def _iterated(dynamics: Dynamics, stage: _Stage, state: State) -> Reached:
     modes = _modes(dynamics, stage.problem, state, after, line.cut)
     small = (np.abs(step) <= stage.slack + _RELATIVE * np.abs(x))[:, :nodes].all(axis=1)
     arrived = np.asarray(small & ~line.cut & (modes == state.modes).all(axis=1))
-    return Reached(replace(line.state, x=after, modes=modes), charge + _product(storing, step), arrived)
+    standing = State(after, line.state.junctions, line.state.loads, modes)
+    return Reached(standing, charge + _product(storing, step), arrived)
 
 
 def _product(matrix: Floats, x: Floats) -> Floats:
