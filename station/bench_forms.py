@@ -11,7 +11,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from station.datasheet import CurrentRowForm, ResistanceRowForm, RippleRowForm, Share, VoltageRowForm
 from station.dialectfile import placed
-from station.forms import AmpsValue, Form, HertzValue, VoltsValue
+from station.forms import AmpsValue, Form, HertzValue, LeadsValue, VoltsValue
 
 __all__ = ["BenchForm", "Hooked", "InstrumentForm", "LoadForm", "MeterForm", "SupplyForm", "WireForm"]
 
@@ -118,7 +118,7 @@ class WireForm(Form):
     meter: HookedValue | None = None
     turned_meter: HookedValue | None = None  # a scanner channel with its leads turned round, for ohms: plus at GND
     by_hand: bool = False  # the operator moves the meter's probe here
-    sense: bool = False  # sense leads of its own, so that what is read is what is at the board
+    leads: LeadsValue | None = None  # the meter's, there and back; taken off the ohms that are read through them
 
 
 class BenchForm(Form):

@@ -1,5 +1,6 @@
 """Read the bench file, and keep where its values stand for what is found wrong later."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +11,8 @@ from station.dialectfile import own_dialect
 from station.document import Document, parse_document, read_text
 from station.errors import InputError, Problem
 from station.forms import fill
+from station.steps import BoundStep
+from station.steps.resisting import Resistance
 
 __all__ = ["BenchFile", "load_bench_file", "parse_bench_file"]
 
@@ -26,6 +29,13 @@ class BenchFile:
     def misfits(self, board: Board) -> list[Problem]:
         """Return what keeps this bench from testing a board: a terminal that nothing reaches, a channel too small."""
         return [self.document.problem(*found) for found in misfits(self.form, board)]
+
+    def doubled(self, steps: Iterable[BoundStep]) -> list[Problem]:
+        """Return the wires whose leads a step takes off as well."""
+        taken = [step.setup.title for step in steps if isinstance(step.form, Resistance) and step.form.leads]
+        what, instead = f"the profile's step '{taken[0] if taken else ''}' takes leads off as well", "keep one of them"
+        wires = [name for name, wire in self.form.wiring.items() if wire.leads is not None and taken]
+        return [self.document.problem(("wiring", name, "leads"), what, instead) for name in wires]
 
     def texts(self) -> dict[str, str]:
         """Return the text of the file and of each dialect in a file of its own, by what it is, for the record."""

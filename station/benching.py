@@ -43,7 +43,7 @@ def _held(file: BenchFile, profile: str | None) -> list[Grip]:
     if profile is None:
         return []
     found = found_profile(profile)
-    if misfits := file.misfits(found.board):
+    if misfits := [*file.misfits(found.board), *file.doubled(found.steps)]:
         raise InputError(misfits)
     return list(grips(file.form, found))
 

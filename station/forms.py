@@ -23,6 +23,7 @@ __all__ = [
     "Form",
     "HertzValue",
     "KelvinPerWattValue",
+    "LeadsValue",
     "OhmsValue",
     "PowerLimit",
     "RatioLimit",
@@ -79,6 +80,13 @@ def _range(text: object) -> Limit:
     return limit
 
 
+def _leads(text: object) -> Limit:
+    limit = Limit.parse(text, "ohm")
+    if limit.nominal is None or limit.nominal < 0:
+        raise LimitError(f"'{text}' is no lead resistance; write for example '0.15 Ω ± 0.05 Ω'")
+    return limit
+
+
 VoltsValue = Annotated[float, _value("V"), _described("15 V")]
 AmpsValue = Annotated[float, _value("A"), _described("150 mA")]
 SecondsValue = Annotated[float, _value("s"), _described("5 s")]
@@ -90,6 +98,7 @@ RatioValue = Annotated[float, BeforeValidator(_ratio), _described("2 %")]
 VoltageLimit = Annotated[Limit, _limit("V"), _described("15 V ± 1 %")]
 CurrentLimit = Annotated[Limit, _limit("A"), _described("16 mA .. 20 mA")]
 ResistanceLimit = Annotated[Limit, _limit("ohm"), _described("at least 1 kΩ")]
+LeadsValue = Annotated[Limit, BeforeValidator(_leads), _described("0.15 Ω ± 0.05 Ω")]
 PowerLimit = Annotated[Limit, _limit("W"), _described("at most 12 W")]
 DecibelLimit = Annotated[Limit, _limit("dB"), _described("at least 60 dB")]
 RatioLimit = Annotated[Limit, _limit("1"), _described("at most 0.5 %")]

@@ -9,6 +9,7 @@ from station.clock import Clock
 from station.errors import Beyond, NotHere, Unreadable
 from station.operators import Operator
 from station.readings import leads, ohms_look, ripple_look, tested_range, volts_look
+from station.uncertainty import less_leads
 from station.wiring import MeterChannel, Wiring
 
 __all__ = ["Metering", "expected_volts"]
@@ -62,7 +63,10 @@ class Metering:
             return error
 
     def ohms(self, ask: Read) -> Reading:
-        """Take a resistance at a test current; Beyond where it is off the range, NotHere where nothing can."""
+        """Take a resistance at a test current, less that of the leads where the bench file has it.
+
+        Raises Beyond where it is off the range, NotHere where nothing can take it.
+        """
         terminal, turned = leads(ask)
         wired = self._reached(terminal, ask.quantity)
         channel = wired.turned if turned else wired.channel
@@ -76,7 +80,8 @@ class Metering:
             end = error.sign * wired.meter.traits.over_range * chosen.ohms
             raise Beyond(f"{terminal} resistance: {error}", end) from error
         look = ohms_look(wired.sheet, chosen, told.power_line_cycles_actual)
-        return look.reading(told.ohms, self._clock.seconds())
+        reading = look.reading(told.ohms, self._clock.seconds())
+        return reading if wired.leads is None else less_leads(reading, wired.leads)
 
     def ripple(self, ask: Read) -> Reading:
         """Take what alternates, in the meter's own bandwidth; NotHere where no meter's accuracy of it is known."""

@@ -7,6 +7,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 from station.benchfile import BenchFile
 from station.envelope import Envelope
+from station.errors import InputError
 from station.interrupts import Interrupts
 from station.opening import OpenBench, open_instruments, open_simulated
 from station.operators import Person
@@ -104,5 +105,7 @@ def _opened(
     profile: Profile, board: Wanted, highest: dict[str, float], interrupts: Interrupts, at: Attended | None
 ) -> AbstractContextManager[OpenBench]:
     if at is not None:
+        if doubled := at.file.doubled(profile.steps):
+            raise InputError(doubled)
         return open_instruments(at.file, profile.board, highest, operator=at.person, interrupts=interrupts)
     return open_simulated(profile.board, highest, seed=board.seed, faults=board.faults, interrupts=interrupts)

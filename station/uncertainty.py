@@ -6,11 +6,12 @@ error in every reading of that source, so it adds up in a sum and cancels in a d
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from station.asks import Reading
+from station.quantities import Limit
 
-__all__ = ["Result", "linear", "measured", "rectangular", "resolution"]
+__all__ = ["Result", "less_leads", "linear", "measured", "rectangular", "resolution"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,14 @@ def resolution(digit: float) -> float:
 def measured(reading: Reading) -> Result:
     """Return a single reading as a result: both parts in quadrature (JCGM 100, 5.1.2)."""
     return Result(reading.value, math.hypot(reading.u_random, reading.u_common), reading.effort)
+
+
+def less_leads(reading: Reading, leads: Limit) -> Reading:
+    """Return ohms less those of the leads they were read through; how far these are off is in every such reading."""
+    assert leads.nominal is not None and leads.high is not None and leads.low is not None
+    doubt = rectangular(float(max(leads.high - leads.nominal, leads.nominal - leads.low)))
+    value, u_common = reading.value - float(leads.nominal), math.hypot(reading.u_common, doubt)
+    return replace(reading, value=value, u_common=u_common)
 
 
 def linear(terms: Iterable[tuple[float, Reading]], *, offset: float = 0.0) -> Result:

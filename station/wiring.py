@@ -13,6 +13,7 @@ from station.bench_forms import BenchForm, Hooked, MeterForm, SupplyForm
 from station.datasheet import CurrentRowForm
 from station.dialectfile import spoken
 from station.errors import BenchError
+from station.quantities import Limit
 from station.readings import MeterSheet
 
 __all__ = [
@@ -51,7 +52,7 @@ class LoadChannel:
 class MeterChannel:
     """What reads a terminal: an input of the scanner, or the one pair of leads (None) that is moved `by_hand`.
 
-    `turned` is the scanner's input with the leads turned round: plus at GND, for ohms.
+    `turned` is the scanner's input with the leads turned round: plus at GND, for ohms. `leads` are their ohms.
     """
 
     meter: Meter
@@ -59,6 +60,7 @@ class MeterChannel:
     sheet: MeterSheet
     turned: int | None = None
     by_hand: bool = False
+    leads: Limit | None = None
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wirin
             meter, sheet = drivers[wire.meter.instrument], _sheet(form, wire.meter.instrument)
             assert isinstance(meter, Meter)
             turned_input = None if wire.turned_meter is None else wire.turned_meter.channel
-            meters[terminal] = MeterChannel(meter, wire.meter.channel, sheet, turned_input, wire.by_hand)
+            meters[terminal] = MeterChannel(meter, wire.meter.channel, sheet, turned_input, wire.by_hand, wire.leads)
     return Wiring(supplies, loads, meters, identities)
 
 

@@ -9,12 +9,12 @@ from pydantic import ConfigDict, Field
 
 from station.asks import GND, Quantity, Read, Reading, Wait
 from station.errors import Beyond, NotHere
-from station.forms import AmpsValue, Form, OhmsValue, ResistanceLimit, SecondsValue
+from station.forms import AmpsValue, Form, LeadsValue, OhmsValue, ResistanceLimit, SecondsValue
 from station.judge import Rule
 from station.lines import Judgement, Line, Outcome, not_here
 from station.quantities import Limit, format_value
 from station.steps.kinds import Finding, Setup, StepForm, step_kind
-from station.uncertainty import Result, linear, rectangular
+from station.uncertainty import Result, less_leads, linear
 
 __all__ = ["Resistance"]
 
@@ -49,7 +49,7 @@ class Resistance(StepForm):
     stops_run = True
 
     test_current: AmpsValue = Field(1e-3, gt=0.0)
-    leads: ResistanceLimit | None = None
+    leads: LeadsValue | None = None
     within: SecondsValue = Field(30.0, gt=0.0)
 
     def caution(self, setup: Setup) -> str:
@@ -61,8 +61,6 @@ class Resistance(StepForm):
 
     def findings(self, setup: Setup) -> Iterator[Finding]:
         """See StepForm."""
-        if self.leads is not None and (self.leads.nominal is None or self.leads.nominal < 0):
-            yield ("leads",), f"'{self.leads}' is no lead resistance", "write for example '0.15 Ω ± 0.05 Ω'"
         for name, form in self.other().items():
             if form.at_least <= 0.0:
                 yield (name, "at least"), "zero ohms are a short, and every board has more", "write for example '1 kΩ'"
@@ -150,12 +148,7 @@ class Resistance(StepForm):
 
     def _result(self, reading: Reading) -> Result:
         """Return a reading less the leads, whose resistance is known to lie within its tolerance."""
-        if self.leads is None:
-            return linear([(1.0, reading)])
-        assert self.leads.nominal is not None and self.leads.high is not None
-        result = linear([(1.0, reading)], offset=-float(self.leads.nominal))
-        doubt = rectangular(float(self.leads.high - self.leads.nominal))
-        return replace(result, u=math.hypot(result.u, doubt))
+        return linear([(1.0, reading if self.leads is None else less_leads(reading, self.leads))])
 
 
 def _settled(recent: list[Reading]) -> bool:

@@ -9,6 +9,7 @@ from station.asks import Draw, Fed, Feed, Mode, Quantity, Read, Wait
 from station.errors import BenchError, Beyond, InputError, Interrupted, NotHere
 from station.interrupts import Interrupts
 from station.opening import OpenSimulated, open_simulated
+from station.quantities import Limit
 from tests.benches import full_profile
 
 HIGHEST = {"INP": 26.0, "INN": 10.0}
@@ -208,10 +209,25 @@ def test_ohms_beyond_the_range_are_no_number_and_tell_on_which_side(bench):
         ohms(bench, "INP", "INN")
 
 
-def test_a_bench_without_a_turned_channel_says_so(bench):
+def rewired(bench, **changes):
     metering = bench.performer._metering
-    meters = {name: replace(wired, turned=None) for name, wired in metering._wiring.meters.items()}
+    meters = {name: replace(wired, **changes) for name, wired in metering._wiring.meters.items()}
     metering._wiring = replace(metering._wiring, meters=meters)
+
+
+@pytest.mark.parametrize(("plus", "minus"), [("INP", "GND"), ("GND", "INP")])
+def test_ohms_are_less_the_leads_of_their_wire_either_way_round(bench, plus, minus):
+    """± 5 ohm, rectangular: 2.89 ohm, in quadrature with what the meter's data sheet leaves open."""
+    with_leads = ohms(bench, plus, minus)
+    rewired(bench, leads=Limit.parse("100 Ω ± 5 Ω", "ohm"))
+    told = ohms(bench, plus, minus)
+
+    assert told.value == pytest.approx(with_leads.value - 100.0, abs=30.0)  # it charges the board meanwhile
+    assert told.u_common == pytest.approx(math.hypot(with_leads.u_common, 5.0 / math.sqrt(3.0)), rel=1e-3)
+
+
+def test_a_bench_without_a_turned_channel_says_so(bench):
+    rewired(bench, turned=None)
     with pytest.raises(NotHere, match="no scanner channel reads ohms at INP with its leads turned round"):
         ohms(bench, "GND", "INP")
 

@@ -7,7 +7,7 @@ import pytest
 from station.bench_forms import Hooked
 from station.benchfile import BenchFile, parse_bench_file
 from station.errors import InputError
-from tests.station.boards import twin
+from tests.station.boards import profile_of, twin
 
 BENCH = """\
 bench: north bench
@@ -164,6 +164,11 @@ def test_instruments_of_all_sections_go_by_one_name() -> None:
             "write '0.02: 10 ppm' or what the data sheet says",
         ),
         (
+            "OUTN: {meter: dmm 4}",
+            "OUTN: {meter: dmm 4, leads: at most 1 Ω}",
+            "bench.yaml:31:24: leads: 'at most 1 Ω' is no lead resistance; write for example '0.15 Ω ± 0.05 Ω'",
+        ),
+        (
             "bench: north bench\n",
             "bench: north bench\nmains: 0 Hz\n",
             "bench.yaml:2:1: mains: '0 Hz' does not fit; note that input should be greater than or equal to 10",
@@ -180,3 +185,12 @@ def test_a_terminal_that_no_meter_reaches_is_told() -> None:
     assert problems(text) == [
         "bench.yaml:27:1: no meter reaches OUTN; write 'meter: dmm 1', or 'by hand: true' beside it"
     ]
+
+
+def test_leads_are_taken_off_once() -> None:
+    bench = bench_of(BENCH.replace("OUTN: {meter: dmm 4}", "OUTN: {meter: dmm 4, leads: 0.15 Ω ± 0.05 Ω}"))
+    own = profile_of("resistance: {leads: 0.2 Ω ± 0.1 Ω, OUTP: {at least: 1 kΩ}}").steps
+    plain = profile_of("resistance: {OUTP: {at least: 1 kΩ}}").steps
+    told = ["bench.yaml:31:24: the profile's step 'resistance' takes leads off as well; keep one of them"]
+    assert [str(problem) for problem in bench.doubled(own)] == told
+    assert bench.doubled(plain) == bench_of().doubled(own) == []

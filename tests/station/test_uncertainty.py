@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from station.asks import Reading
-from station.uncertainty import Result, linear, measured, rectangular, resolution
+from station.quantities import Limit
+from station.uncertainty import Result, less_leads, linear, measured, rectangular, resolution
 from tests.station.references import rows
 from tests.station.scripts import reading
 
@@ -125,3 +126,11 @@ def test_one_more_independent_source_never_lowers_doubt(
     terms = [(1.0, reading(0.0, first, common=second))]
     more = [*terms, (factor, reading(0.0, extra, common=extra, source="another"))]
     assert linear(more).u >= linear(terms).u
+
+
+def test_ohms_less_their_leads_carry_how_far_the_leads_are_off() -> None:
+    """Worked by hand: 47 kohm, s = 0.8 ohm of ten readings, 5.7 ohm of specification, leads nulled to 0.05 ohm."""
+    read = reading(47_000.15, 0.8 / math.sqrt(10.0), common=rectangular(5.7))
+    told = measured(less_leads(read, Limit.parse("0.15 Ω ± 0.05 Ω", "ohm")))
+    assert told.value == pytest.approx(47_000.0)
+    assert told.u == pytest.approx(3.301, abs=5e-4)
