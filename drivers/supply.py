@@ -66,7 +66,6 @@ class Supply:
         self._talk = Conversation(session, dialect, "supply", wait)
         self._switching = switching(self._talk)
         self._unprotected = unprotected
-        self._armed: set[int] = set()
 
     def identify(self) -> Identity:
         """Ask who it is."""
@@ -177,14 +176,11 @@ class Supply:
 
         Any message feeds it. Once it has bitten, outputs stay off and `trips` names it, until `clear_trips`.
         """
-        armed = arm(self._talk, channel, seconds)
-        self._armed |= {channel} if armed else set()
-        return armed
+        return arm(self._talk, channel, seconds)
 
     def disarm_watchdog(self, channel: int) -> None:
-        """Let the supply stay as it is however long it hears nothing; does nothing where none was armed."""
-        if channel in self._armed:
-            disarm(self._talk, channel)
+        """Let the supply stay as it is however long it hears nothing, whoever armed it; nothing where it has none."""
+        disarm(self._talk, channel)
 
     def feed(self, channel: int = 1) -> None:
         """Ask something cheap, so that a watchdog hears that we are there."""

@@ -8,6 +8,7 @@ import logging
 
 from drivers.conversation import Conversation
 from drivers.dialects.dialect import Step
+from drivers.dialects.wording import Value
 
 __all__ = ["arm", "disarm"]
 
@@ -25,20 +26,31 @@ def arm(talk: Conversation, channel: int, seconds: float) -> bool:
         raise ValueError(f"a watchdog was to bite after {seconds} s; write more than 0")
     if Step.WATCHDOG not in talk.dialect.settings or Step.WATCHDOG_DELAY not in talk.dialect.settings:
         return False
-    if talk.standing(Step.WATCHDOG_DELAY, channel) is None:
-        # Asking an instrument for what it does not know costs a time-out: its complaint comes first.
-        command = talk.tell(Step.WATCHDOG_DELAY, channel, float(seconds))
-        entries = talk.session.drain_errors()
-        if entries and all(entry.number == _UNDEFINED_HEADER for entry in entries):
-            logger.info("%s: it has no watchdog", talk.session.where())
-            return False
-        if entries:
-            raise talk.complaint(command, entries)
+    if not _knows(talk, Step.WATCHDOG_DELAY, float(seconds), channel):
+        return False
     talk.put(Step.WATCHDOG_DELAY, float(seconds), channel)
     talk.put(Step.WATCHDOG, True, channel)
     return True
 
 
 def disarm(talk: Conversation, channel: int) -> None:
-    """Disarm it and read that back; only for a supply that has one."""
-    talk.put(Step.WATCHDOG, False, channel)
+    """Disarm it, whoever armed it, and read that back; nothing is done where there is none."""
+    if Step.WATCHDOG in talk.dialect.settings and _knows(talk, Step.WATCHDOG, False, channel):
+        talk.put(Step.WATCHDOG, False, channel)
+
+
+def _knows(talk: Conversation, step: Step, value: Value, channel: int) -> bool:
+    """Say a setting of the watchdog unless it is known to stand, and return whether the supply knows it at all.
+
+    Asking an instrument for what it does not know costs a time-out: its complaint comes first.
+    """
+    if talk.standing(step, channel) is not None:
+        return True
+    command = talk.tell(step, channel, value)
+    entries = talk.session.drain_errors()
+    if entries and all(entry.number == _UNDEFINED_HEADER for entry in entries):
+        logger.info("%s: it has no watchdog", talk.session.where())
+        return False
+    if entries:
+        raise talk.complaint(command, entries)
+    return True

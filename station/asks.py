@@ -105,9 +105,10 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Fed:
-    """A supply channel's answer."""
+    """A supply channel's answer; `trips` names the protections that tripped, as far as the supply can tell."""
 
     mode: Mode
+    trips: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

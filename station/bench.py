@@ -79,7 +79,8 @@ class Bench:
             self._metering.stop_testing()  # nothing is fed into an ohmmeter
             wired.supply.set_output(wired.channel, volts=volts, limit_amps=ask.amps_limit)
             wired.supply.switch(wired.channel, True)
-            return Fed(self._settled_mode(wired))
+            mode = self._settled_mode(wired)
+            return Fed(mode, wired.supply.trips(wired.channel) if mode is Mode.TRIPPED else ())
 
     def _settled_mode(self, wired: SupplyChannel) -> Mode:
         """Return the channel's mode once it holds its voltage, or what it is stuck at while that could be charging."""

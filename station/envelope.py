@@ -70,7 +70,7 @@ class Envelope:
         """Raise BoardStopped where an answer shows that the board must not be taken further."""
         if isinstance(ask, Feed):
             if isinstance(reply, Fed) and reply.mode is not Mode.CV:
-                raise BoardStopped(ask.terminal, _limited(ask, reply.mode))
+                raise BoardStopped(ask.terminal, _limited(ask, reply))
             return
         if not (isinstance(ask, Read) and isinstance(reply, Reading)):
             return
@@ -87,8 +87,9 @@ class Envelope:
             raise BoardStopped(terminal, f"{shown} is beyond the {never_above:g} V it must never exceed", volts)
 
 
-def _limited(ask: Feed, mode: Mode) -> str:
+def _limited(ask: Feed, reply: Fed) -> str:
     fed = format_value(ask.volts, "V", digits=4)
-    if mode is Mode.TRIPPED:
-        return f"the supply's protection tripped at {fed}"
+    if reply.mode is Mode.TRIPPED:
+        which = " and ".join(reply.trips) + " " if reply.trips else ""
+        return f"the supply's {which}protection tripped at {fed}"
     return f"the current limit of {format_value(ask.amps_limit, 'A')} was reached at {fed}"

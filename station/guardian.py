@@ -154,12 +154,16 @@ def made_safe(wards: Iterable[Ward], most_seconds: float = MOST_SECONDS) -> list
 
 
 def _switched_off(links: Links, ward: Ward) -> list[str]:
-    """Return what could not be verified on one instrument, on a link of its own."""
+    """Return what could not be verified on one instrument, on a link of its own; its watchdog may rest once it is."""
     try:
         words = _words(ward.dialect)
         session = links.open(ward.resource, name=ward.name, termination=words.manners.termination)
         driver = Load(session, words) if ward.kind == "load" else Supply(session, words)
-        return [f"{ward.name}: {problem}" for channel in ward.channels for problem in driver.make_safe(channel)]
+        problems = [f"{ward.name}: {problem}" for channel in ward.channels for problem in driver.make_safe(channel)]
+        if not problems and isinstance(driver, Supply):
+            with suppress(DriverError):  # left armed, it would show as a trip of an output that is off
+                driver.disarm_watchdog(ward.channels[0])
+        return problems
     except DriverError as error:
         return [f"{ward.name}: {error}"]
 

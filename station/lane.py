@@ -124,7 +124,7 @@ class LanePerformer:
         sign = -1.0 if ask.volts < 0.0 else 1.0
         if sign * lane.volts(ask.terminal) > self._desk.protections[ask.terminal]:
             lane.feed(ask.terminal, 0.0, 0.0)
-            return Fed(Mode.TRIPPED)
+            return Fed(Mode.TRIPPED, ("over-voltage",))
         if lane.limited(ask.terminal):
             lane.clock.advance(CHARGING_SECONDS)
             return Fed(Mode.CC)

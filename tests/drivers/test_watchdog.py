@@ -141,6 +141,15 @@ def test_disarmed_it_lets_everything_as_it_is(bench: Bench) -> None:
     assert bench.supply.session.drain_errors() == ()
 
 
+def test_one_that_somebody_else_left_armed_is_disarmed(bench: Bench) -> None:
+    bench.power(1, 2)
+    bench.supply.arm_watchdog(1, 5.0)
+    talk = bench.supply._talk
+    Supply(bench.supply.session, talk.dialect, wait=talk.wait).disarm_watchdog(1)
+    bench.clock.advance(3600.0)
+    assert bench.on == [True, True]
+
+
 def test_a_longer_delay_holds_from_then_on(bench: Bench) -> None:
     bench.power(1)
     bench.supply.arm_watchdog(1, 5.0)

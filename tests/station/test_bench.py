@@ -83,11 +83,11 @@ def test_a_limit_that_lasts_is_told_before_the_supply_trips(bench):
     assert not bench.inside.supply.outputs()[0].tripped
 
 
-def test_a_channel_that_tripped_is_told(bench):
+def test_a_channel_that_tripped_is_told_with_what_tripped_it(bench):
     bench.performer.feed(Feed("INP", 22.0, 0.005))
     bench.performer.wait(Wait(2.0))
 
-    assert bench.performer.feed(Feed("INP", 22.0, 0.005)) == Fed(Mode.TRIPPED)
+    assert bench.performer.feed(Feed("INP", 22.0, 0.005)) == Fed(Mode.TRIPPED, ("over-current",))
     assert not bench.inside.supply.outputs()[0].on
 
 

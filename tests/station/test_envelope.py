@@ -88,6 +88,11 @@ def test_a_board_within_its_sheet_goes_on(ask: Ask[object], reply: object) -> No
     [
         (Feed("INP", 4.0, 0.15), Fed(Mode.CC), "INP: the current limit of 150 mA was reached at 4 V"),
         (Feed("INN", -4.0, 0.15), Fed(Mode.TRIPPED), "INN: the supply's protection tripped at -4 V"),
+        (
+            Feed("INP", 4.0, 0.15),
+            Fed(Mode.TRIPPED, ("over-voltage", "over-temperature")),
+            "INP: the supply's over-voltage and over-temperature protection tripped at 4 V",
+        ),
         (Read("OUTP", Quantity.VOLTAGE), reading(-1.2), "OUTP: wrong sign: -1.2 V where 15 V is due"),
         (Read("OUTN", Quantity.VOLTAGE), reading(1.2), "OUTN: wrong sign: 1.2 V where -15 V is due"),
         (Read("OUTP", Quantity.VOLTAGE), reading(18.5), "OUTP: 18.5 V is beyond the 18 V it must never exceed"),

@@ -41,7 +41,9 @@ replies = st.one_of(
     st.builds(
         Reading, numbers, numbers, numbers, names, numbers, numbers, st.builds(Conditions, fed=pairs, drawn=pairs)
     ),
-    st.builds(Fed, st.sampled_from(Mode)),
+    st.builds(
+        Fed, st.sampled_from(Mode), st.lists(st.sampled_from(["over-voltage", "watchdog"]), max_size=2).map(tuple)
+    ),
     st.builds(Drawn, numbers),
     st.sampled_from(Turned),
     names,
@@ -97,3 +99,7 @@ def test_a_written_ask_is_plain_json() -> None:
         "ask": "Read", "terminal": "OUTP", "quantity": "voltage", "effort": 1.0, "against": "GND",
         "test_amps": 0.0,
     }  # fmt: skip
+
+
+def test_an_answer_from_before_protections_had_names_is_read() -> None:
+    assert read_reply('{"reply": "Fed", "mode": "tripped"}') == Fed(Mode.TRIPPED)

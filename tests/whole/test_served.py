@@ -80,6 +80,7 @@ def test_a_station_that_is_killed_leaves_its_outputs_off_and_its_run_closed(benc
         seconds = until("the outputs are off", lambda: bench.outputs() == "0,0")
         run.communicate()
         until("the run is closed", lambda store=store: head(bench, store)["outcome"] is not None)
+        assert bench.ask("supply", "OUTP:PROT:WDOG?") == "0"
 
         closed = head(bench, store)
         if closed["cause"]:  # not over before it was killed
