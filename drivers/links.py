@@ -24,9 +24,11 @@ _users: dict[str, int] = {}
 class Links:
     """The open links of one bench; made by `open_links`."""
 
-    def __init__(self, manager: pyvisa.ResourceManager, wrapped: Callable[[Wire], Wire] = lambda wire: wire) -> None:
+    def __init__(
+        self, manager: pyvisa.ResourceManager, wrapped: Callable[[Wire], Wire], timeout_seconds: float
+    ) -> None:
         self.manager = manager
-        self._wrapped = wrapped
+        self._wrapped, self._timeout_seconds = wrapped, timeout_seconds
         self._sessions: dict[str, Session] = {}
 
     def open(
@@ -34,7 +36,7 @@ class Links:
         resource: str,
         *,
         name: str,
-        timeout_seconds: float = 2.0,
+        timeout_seconds: float | None = None,
         open_timeout_seconds: float = 2.0,
         termination: str = "\n",
     ) -> Session:
@@ -57,7 +59,7 @@ class Links:
             )
             return self._wrapped(wire)
 
-        session = Session(name, resource, open_wire, timeout_seconds)
+        session = Session(name, resource, open_wire, timeout_seconds or self._timeout_seconds)
         session.open()
         self._sessions[resource] = session
         return session
@@ -76,15 +78,18 @@ def listed_resources(links: Links) -> tuple[str, ...]:
 
 
 @contextmanager
-def open_links(backend: str = "@py", wrapped: Callable[[Wire], Wire] = lambda wire: wire) -> Iterator[Links]:
+def open_links(
+    backend: str = "@py", wrapped: Callable[[Wire], Wire] = lambda wire: wire, timeout_seconds: float = 2.0
+) -> Iterator[Links]:
     """Open the VISA library and close, at the end, every session and then the library.
 
-    Every wire that is opened is handed to `wrapped` first: a recorder, or a test that spoils what goes over it.
+    Every wire that is opened is handed to `wrapped` first: a recorder, or a test that spoils what goes over it. A reply
+    that takes longer than the time-out is none, unless a link is opened with a time-out of its own.
     """
     with _counting:
         manager = pyvisa.ResourceManager(backend)
         _users[backend] = _users.get(backend, 0) + 1
-    links = Links(manager, wrapped)
+    links = Links(manager, wrapped, timeout_seconds)
     try:
         yield links
     finally:

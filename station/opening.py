@@ -45,6 +45,8 @@ SIMULATED = "RAILBENCH SIM-"  # how every simulated instrument names itself
 METER_SHEET = simulated_meter_sheet()
 READBACK_ACCURACY = simulated_readback()
 LOAD_ACCURACY = simulated_load_accuracy()
+# A simulated instrument takes as long to reply, in real time, as its board takes to be solved on a busy machine.
+SOLVING_SECONDS = 60.0
 
 
 @dataclass(frozen=True)
@@ -140,7 +142,7 @@ def open_simulated(
     """
     words = {kind: spoken(name).name for kind, name in dialects.items()}
     made = opened_inside(board, seed, faults, nominal, meters=meters, dialects=words)
-    with made as inside, open_links(wrapped=wrapped) as links:
+    with made as inside, open_links(wrapped=wrapped, timeout_seconds=SOLVING_SECONDS) as links:
         clock = SimulatedClock(inside.clock)
         try:
             wiring = wired(simulated_file(board, inside.resources, dialects=dialects).form, links, clock.wait)
