@@ -59,7 +59,9 @@ class Links:
             )
             return self._wrapped(wire)
 
-        session = Session(name, resource, open_wire, timeout_seconds or self._timeout_seconds)
+        session = Session(
+            name, resource, open_wire, self._timeout_seconds if timeout_seconds is None else timeout_seconds
+        )
         session.open()
         self._sessions[resource] = session
         return session

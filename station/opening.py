@@ -132,6 +132,7 @@ def open_simulated(
     interrupts: Interrupts | None = None,
     dialects: Mapping[str, str] = DIALECTS,
     wrapped: Callable[[Wire], Wire] = lambda wire: wire,
+    timeout_seconds: float = SOLVING_SECONDS,
 ) -> Iterator[OpenSimulated]:
     """Open a simulated bench with one board on it, protections set for the highest volts of each input.
 
@@ -142,7 +143,7 @@ def open_simulated(
     """
     words = {kind: spoken(name).name for kind, name in dialects.items()}
     made = opened_inside(board, seed, faults, nominal, meters=meters, dialects=words)
-    with made as inside, open_links(wrapped=wrapped, timeout_seconds=SOLVING_SECONDS) as links:
+    with made as inside, open_links(wrapped=wrapped, timeout_seconds=timeout_seconds) as links:
         clock = SimulatedClock(inside.clock)
         try:
             wiring = wired(simulated_file(board, inside.resources, dialects=dialects).form, links, clock.wait)

@@ -21,7 +21,7 @@ OFF = [(False, 0.0), (False, 0.0)]
 def run_with_trouble(instrument, spoil, at_ask=60):
     """Run the full profile and spoil an instrument's server once `at_ask` answers are in."""
     profile, count = full_profile(), 0
-    with open_simulated(profile.board, highest_volts(profile), seed=1) as bench:
+    with open_simulated(profile.board, highest_volts(profile), seed=1, timeout_seconds=2.0) as bench:
 
         def told(ask, reply):
             nonlocal count
