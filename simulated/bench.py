@@ -219,8 +219,8 @@ def _named(kind: str, at: int) -> str:
 
 
 def _shared_out(kind: str, style: Style, ports: Sequence[Port]) -> dict[str, list[Port]]:
-    """Return the ports of each instrument of a kind; there is one even where nothing is to be reached."""
-    shared: dict[str, list[Port]] = {} if ports else {kind: []}
+    """Return the ports of each instrument of a kind; there is none where nothing is to be reached."""
+    shared: dict[str, list[Port]] = {}
     for (name, _), port in zip(_places(kind, style, len(ports)), ports, strict=True):
         shared.setdefault(name, []).append(port)
     return shared

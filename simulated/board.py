@@ -5,6 +5,7 @@ The instruments reach it through ports; `powered` follows what they apply throug
 
 import threading
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,6 +35,8 @@ from simulated.strain import Strain
 __all__ = ["BoardDescription", "SimulatedBoard", "TrimmerDescription", "built", "designed", "fitted"]
 __all__ += ["misbuilt", "tested", "wired"]
 
+# Mains are followed at the cost of seconds; done while whoever threw the switch waits, no instrument keeps anybody so.
+FOLLOWED_AFTER_SECONDS = 1.0
 METER_OHMS = 10e6  # the usual input resistance of a bench meter: common practice, no source
 
 
@@ -62,6 +65,7 @@ class BoardDescription:
     offsets: tuple[tuple[str, float], ...] = ()  # pin of a subcircuit part, half-width in volts
     matched: tuple[tuple[str, ...], ...] = ()  # groups of parts from one lot
     warmth: Warmth | None = None
+    mains_switch: str = ""  # a netlist parameter, 1 where mains feed the board and 0 where not
 
     @property
     def terminals(self) -> dict[str, str]:
@@ -80,11 +84,13 @@ class SimulatedBoard:
         rng: np.random.Generator | None = None,
         faults: Sequence[str] = (),
     ) -> None:
-        self._description = description
+        self._description, self._clock = description, clock
         self.lock = threading.RLock()  # every instrument reaches the board on a thread of its own
         netlist = built(description, faults)
         parts = nominal_parts(netlist) if rng is None else fitted(netlist, description, [rng])
         travel = {trimmer.parameter: 0.5 for trimmer in description.trimmers}  # all start at mid-travel
+        if description.mains_switch:
+            travel[description.mains_switch] = 0.0
         circuit = wired(netlist, description)
         self._netlist = netlist
         self._modulation: Modulation | None = None
@@ -116,7 +122,7 @@ class SimulatedBoard:
     def ripple_volts(self, terminal: str) -> float:
         """Return the true rms volts that alternate at a terminal: the modulation, as far as it gets there."""
         if self._modulation is None:
-            return 0.0
+            return self._powered.alternating_volts(self._description.terminals[terminal])
         return self._powered.ripple_volts(self._description.terminals[terminal], self._modulation)
 
     def supply_state(self, terminal: str) -> SupplyState:
@@ -159,6 +165,18 @@ class SimulatedBoard:
     def end_test(self) -> None:
         """Take the ohmmeter off."""
         self._powered.end_test()
+
+    def switch_mains(self, on: bool) -> None:
+        """Throw the switch in the mains lead; SimulatedError where the board has none."""
+        if not self._description.mains_switch:
+            raise SimulatedError("the board sheet says no 'mains switch': nothing is there to be thrown")
+        self._powered.switch(self._description.mains_switch, on)
+        self._clock.call_at(self._clock.seconds() + FOLLOWED_AFTER_SECONDS, self._follow)
+
+    def _follow(self) -> None:
+        """Bring the board up to the clock; what it can't be followed through shows when it is asked."""
+        with self.lock, suppress(SimulatedError):
+            self._powered.now()
 
     def turn(self, parameter: str, position: float) -> None:
         """Put a trimmer's wiper to a position, 0..1 clockwise."""

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from simulated.circuit import Circuit, OperatingPoint, Parts, SupplySetting, Tolerance, Transient
+from simulated.mains import FOLLOWED, Alternating
 
 __all__ = ["Conditions", "Motion", "Motions"]
 
@@ -69,20 +70,23 @@ class Motions:
         self._circuit, self._parts = circuit, parts
         self._made: dict[Conditions, Transient] = {}
 
-    def begin(self, conditions: Conditions, point: OperatingPoint) -> Motion:
-        """Return a motion that begins at a point."""
+    def begin(self, conditions: Conditions, point: OperatingPoint) -> Motion | Alternating:
+        """Return a motion that begins at a point; one that never ends where the netlist has a sine of its own."""
+        if self._transient(conditions).hertz:
+            return Alternating(self._made_of(conditions, FOLLOWED), point)
         return Motion(lambda: self._transient(conditions), point)
 
     def _transient(self, conditions: Conditions) -> Transient:
         if conditions not in self._made:
-            self._made = {
-                conditions: Transient(
-                    self._circuit,
-                    parts=self._parts,
-                    parameters=dict(conditions.parameters),
-                    celsius=conditions.celsius,
-                    tolerance=ROUGH,
-                    junctions_store=False,
-                )
-            }
+            self._made = {conditions: self._made_of(conditions, ROUGH)}
         return self._made[conditions]
+
+    def _made_of(self, conditions: Conditions, tolerance: Tolerance) -> Transient:
+        return Transient(
+            self._circuit,
+            parts=self._parts,
+            parameters=dict(conditions.parameters),
+            celsius=conditions.celsius,
+            tolerance=tolerance,
+            junctions_store=False,
+        )

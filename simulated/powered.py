@@ -13,6 +13,7 @@ import numpy as np
 from simulated.circuit import Circuit, LoadEnd, OperatingPoint, Parts, SupplyEnd, SupplySetting, transfer
 from simulated.clock import VirtualClock
 from simulated.errors import SimulatedError
+from simulated.mains import Alternating
 from simulated.motion import Conditions, Motion, Motions
 from simulated.strain import Strain, strained
 
@@ -82,7 +83,7 @@ class Powered:
         self._loads = {end.name: 0.0 for end in circuit.ends.loads}
         self._seen = self._changed = clock.seconds()
         self._motions = Motions(circuit, parts)
-        self._motion: Motion | None = None
+        self._motion: Motion | Alternating | None = None
         self._solved: dict[tuple[object, ...], OperatingPoint] = {}
         self._last: OperatingPoint | None = None
 
@@ -150,6 +151,13 @@ class Powered:
             if self._motion is not None:
                 self._move(point)
 
+    def switch(self, name: str, on: bool) -> None:
+        """Throw a switch, a netlist parameter that is 1 or 0: charges stay where they are."""
+        point = self.now()
+        self._parameters[name] = 1.0 if on else 0.0
+        self._changed = self._clock.seconds()
+        self._move(point)
+
     def now(self) -> OperatingPoint:
         """Return where the circuit stands now; SimulatedError where it has no solution."""
         passed = self._clock.seconds() - self._seen
@@ -179,20 +187,28 @@ class Powered:
         )
         return modulation.rms_volts * float(abs(response[0, 0, 0]))
 
+    def alternating_volts(self, node: str) -> float:
+        """Return the rms volts that alternate at a node by themselves."""
+        self.now()
+        return self._motion.rms_volts(node) if isinstance(self._motion, Alternating) else 0.0
+
     def _move(self, begin: OperatingPoint) -> None:
         # Whole kelvins will do on the way.
         conditions = Conditions(tuple(self._parameters.items()), float(round(self.celsius)))
         self._motion = self._motions.begin(conditions, begin)
 
-    def _follow(self, motion: Motion, seconds: float) -> None:
+    def _follow(self, motion: Motion | Alternating, seconds: float) -> None:
         """Take a motion on; it ends where the board has come to rest."""
         motion.advance(seconds, self._supplies, self._loads)
+        if isinstance(motion, Alternating):
+            return
         if motion.lost or self._swings(motion) or (motion.settled() and self._is_at_rest(motion)):
             self._last, self._motion = motion.point(), None
 
     def _swings(self, motion: Motion) -> bool:
         point = motion.point()
-        feeding = all(setting.on for setting in self._supplies.values()) and not point.supplies_blocked()
+        every_one_on = bool(self._supplies) and all(setting.on for setting in self._supplies.values())
+        feeding = every_one_on and not point.supplies_blocked()
         charging = any(bool(point.supply_limited(name)[0]) for name in self._supplies)
         return feeding and not charging and self._clock.seconds() - self._changed > MOST_MOVING_SECONDS
 

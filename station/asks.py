@@ -247,11 +247,12 @@ class Turn(Ask[Turned]):
 
 @dataclass(frozen=True, slots=True)
 class Question(Ask[str]):
-    """Ask the operator; the answer is one of `answers`."""
+    """Ask the operator; the answer is one of `answers`. `switches` mains on or off is what they do before a yes."""
 
     text: str
     answers: tuple[str, ...] = ("yes", "no")
     caution: str = ""
+    switches: bool | None = None
 
     def put_to(self, performer: Performer) -> str:
         """See Ask."""

@@ -126,7 +126,7 @@ class BenchForm(Form):
 
     bench: str = Field(min_length=1)
     mains: HertzValue = Field(50.0, ge=10.0, le=1000.0)
-    supplies: dict[str, SupplyForm] = Field(min_length=1)
+    supplies: dict[str, SupplyForm] = Field(default_factory=dict)  # none where nothing is fed: a raw supply is tested
     meters: dict[str, MeterForm] = Field(min_length=1)
     loads: dict[str, LoadForm] = Field(default_factory=dict)
     wiring: dict[str, WireForm] = Field(min_length=1)

@@ -99,6 +99,7 @@ class BoardForm(Form):
     neighbours: list[tuple[str, str]] = Field(default_factory=list)
     matched: list[list[str]] = Field(default_factory=list)  # groups of parts from one lot
     warmth: WarmthForm | None = None
+    mains_switch: str | None = None  # the netlist parameter (0, 1) that is the switch in the mains lead
     mains_side: VoltsValue | None = None  # rms volts of the mains, where they reach the board or its transformer
 
 

@@ -24,7 +24,7 @@ from station.asks import (
 )
 from station.bench import CHARGING_SECONDS, protection_volts
 from station.board import Board
-from station.errors import Beyond, NotSolved, Unreadable
+from station.errors import Beyond, InputError, NotSolved, Unreadable
 from station.metering import expected_volts
 from station.opening import LOAD_ACCURACY, METER_SHEET, READBACK_ACCURACY
 from station.readings import Look, amps_look, drawn, leads, ohms_look, ripple_look, tested_range, volts_look
@@ -196,7 +196,10 @@ class LanePerformer:
         return Turned.DONE if done else Turned.STUCK
 
     def question(self, ask: Question) -> str:
-        """See Performer."""
+        """See Performer; InputError for mains: what they feed is never at rest."""
+        if ask.switches is not None:
+            what = "mains are to be switched, and boards in lockstep are always at rest"
+            raise InputError.about(what, "try its faults one by one, with 'railbench run --simulated --fault'")
         return self.lane.hands.answer(ask.answers)
 
     def make_safe(self) -> SafeState:

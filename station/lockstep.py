@@ -93,14 +93,16 @@ def in_lockstep(
         raise InputError.about(*halves(error)) from error
     desk, envelope = Desk(board, highest_volts), Envelope(board)
     runs = [_Run(program, LanePerformer(desk, lane), envelope) for lane in lanes.lanes]
-    waiting = [run for run in runs if run.goes_on()]
-    while waiting and not stopped():
-        lanes.settle([run.performer.lane for run in waiting])
-        for run in waiting:
-            run.see()
-        waiting = [run for run in waiting if run.goes_on()]
-    for run in waiting:
-        run.close()
+    try:
+        waiting = [run for run in runs if run.goes_on()]
+        while waiting and not stopped():
+            lanes.settle([run.performer.lane for run in waiting])
+            for run in waiting:
+                run.see()
+            waiting = [run for run in waiting if run.goes_on()]
+    finally:
+        for run in runs:
+            run.close()
     return [run.ended for run in runs]
 
 

@@ -23,7 +23,7 @@ from station.board import Board
 from station.calibration import calibration_facts
 from station.clock import BenchClock, Clock, SimulatedClock
 from station.dialectfile import spoken
-from station.errors import BenchError, InputError, halves
+from station.errors import BenchError, InputError, Unreadable, halves
 from station.guardian import Ward, open_guardian
 from station.interrupts import Interrupts
 from station.lock import locked
@@ -208,6 +208,7 @@ def described(board: Board) -> BoardDescription:
         offsets=tuple((name, part.offset) for name, part in parts if part.offset is not None),
         matched=tuple(map(tuple, board.form.matched)),
         warmth=None if warmth is None else Warmth(warmth.rises, warmth.within),
+        mains_switch=board.form.mains_switch or "",
     )
 
 
@@ -215,7 +216,7 @@ class _Hands:
     """The simulated operator as the bench sees any operator."""
 
     def __init__(self, inside: SimulatedBench) -> None:
-        self._hands = inside.hands
+        self._hands, self._board = inside.hands, inside.board
 
     def turn(self, ask: Turn) -> Turned:
         """See Operator."""
@@ -225,4 +226,11 @@ class _Hands:
 
     def answer(self, ask: Question) -> str:
         """See Operator."""
-        return self._hands.answer(ask.answers)
+        said = self._hands.answer(ask.answers)
+        if ask.switches is not None:
+            try:
+                with self._board.lock:
+                    self._board.switch_mains(ask.switches)
+            except SimulatedError as error:
+                raise Unreadable(str(error)) from error
+        return said

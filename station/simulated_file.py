@@ -93,7 +93,7 @@ def _section(
     own = ", ".join(channels if len(names) == 1 else channels[:1])
     unprotected = "\n    unprotected: true" if spoken(named).lacking else ""
     rest = {"dialect": named, "channels": own, "unprotected": unprotected}
-    return "\n".join(words.format(name=name, resource=resources[name], **rest) for name in names)
+    return "\n".join(words.format(name=name, resource=resources[name], **rest) for name in names) or "  {}"
 
 
 def _meters(resources: Mapping[str, str], inputs: int) -> str:

@@ -1,13 +1,14 @@
 """Read one netlist card at a time: an element or a `.model`, with messages that say what to write."""
 
+import math
 import re
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
 from .errors import NetlistError
-from .expressions import Expression, ExpressionError, parse_expression
+from .expressions import Binary, Call, Expression, ExpressionError, Number, parse_expression
 from .lines import Line
-from .netlist import Element, Model, node_name
+from .netlist import Element, Model, Wave, node_name
 
 __all__ = ["ELEMENT_KINDS", "assignments", "parse_element", "parse_model", "value_of"]
 
@@ -30,6 +31,8 @@ _MODEL_KINDS = ("R", "C", "L", "D", "NPN", "PNP")
 _MODEL_ALIASES = {"RES": "R", "CAP": "C", "IND": "L"}
 # DC value of a source that has only a time function: its value at time zero, argument by position.
 _AT_TIME_ZERO = {"SIN": 0, "SINE": 0, "PULSE": 0, "EXP": 0, "SFFM": 0, "PWL": 1}
+_WAVES = {"SIN": "SIN", "SINE": "SIN", "PULSE": "PULSE", "PWL": "PWL"}
+_SINE_ARGUMENTS = 6  # the last one its phase
 _FLAGS = {"off", "noisy"}
 
 
@@ -150,8 +153,30 @@ def _source(words: _Words, models: Collection[str]) -> Element:
     elif "dc" in named:
         value = named["dc"]
     else:
-        value = _first_value(rest)
-    return _element(words, nodes, value=words.expression(value))
+        wave = _wave(words, rest)
+        return _element(words, nodes, value=_begun(words.expression(_first_value(rest)), wave), wave=wave)
+    return _element(words, nodes, value=words.expression(value), wave=_wave(words, rest))
+
+
+def _begun(first: Expression, wave: Wave | None) -> Expression:
+    """Return a source's value at time zero: a sine that begins with a phase is not at its offset there."""
+    if wave is None or wave.kind != "SIN" or len(wave.arguments) < _SINE_ARGUMENTS:
+        return first
+    phase = Call("sin", (Binary("/", wave.arguments[5], Number(180.0 / math.pi)),))
+    return Binary("+", first, Binary("*", wave.arguments[1], phase))
+
+
+def _wave(words: _Words, rest: list[str]) -> Wave | None:
+    """Return how a source moves in a transient; None where it does not, or in a way that is not simulated."""
+    at = next((at for at, word in enumerate(rest) if word in _WAVES), None)
+    if at is None:
+        return None
+    behind = rest[at + 1 :]
+    ends = (place for place, word in enumerate(behind) if word in {"AC", "DC", *_AT_TIME_ZERO})
+    arguments = behind[: next(ends, len(behind))]
+    if not arguments:
+        raise words.error(f"{rest[at]} has no arguments; write {rest[at]}(...)")
+    return Wave(_WAVES[rest[at]], tuple(words.expression(text) for text in arguments))
 
 
 def _first_value(rest: list[str]) -> str:

@@ -20,6 +20,7 @@ from .reactive import Reactive, Stored, Stores, stored
 from .scatter import Scatter
 from .settings import Settings, board_count
 from .solve import Circuit
+from .waves import Timed, sources_at, timed_sources
 
 __all__ = ["Dynamics", "dynamics_of", "no_aid", "summed"]
 
@@ -47,11 +48,15 @@ class Dynamics:
     gmin: float
     boards: int
     junctions_store: bool = True
+    timed: tuple[Timed, ...] = ()
 
-    def problem(self, settings: Settings) -> Problem:
-        """Return what is to be solved under these settings."""
+    def problem(self, settings: Settings, time: float | None = None) -> Problem:
+        """Return what is to be solved under these settings; sources that move stand where they are at a time."""
+        devices = self.devices
+        if self.timed and time is not None:
+            devices = replace(devices, sources=sources_at(devices.sources, self.timed, time))
         return Problem(
-            self.devices, self.matrix, settings.volts, settings.limits, settings.amps, self.minimum_volts, self.gmin
+            devices, self.matrix, settings.volts, settings.limits, settings.amps, self.minimum_volts, self.gmin
         )
 
     @cached_property
@@ -66,7 +71,12 @@ class Dynamics:
             return self
         devices, stores = take_lanes(self.devices, lanes), take_lanes(self.stores, lanes)
         return replace(
-            self, devices=devices, matrix=take_lanes(self.matrix, lanes), stores=stores, boards=int(lanes.size)
+            self,
+            devices=devices,
+            matrix=take_lanes(self.matrix, lanes),
+            stores=stores,
+            boards=int(lanes.size),
+            timed=tuple(each.of(lanes) for each in self.timed),
         )
 
     def held(self, line: Linearised) -> Stored:
@@ -91,14 +101,16 @@ def dynamics_of(
     parameters = parameters or {}
     heat = np.reshape(np.asarray(netlist.celsius if celsius is None else celsius, dtype=np.float64), (-1, 1))
     boards = board_count([parts.boards, heat.shape[0], *(np.size(value) for value in parameters.values())])
-    workshop = Workshop(netlist, take_inventory(netlist), tuple(end.ohms for end in ends.meters))
+    inventory = take_inventory(netlist)
+    workshop = Workshop(netlist, inventory, tuple(end.ohms for end in ends.meters))
     devices = workshop.devices(parts, parameters, heat)
     reactive = Reactive(netlist, layout)
     matrix = summed(layout.fixed[None], layout.linear, devices.linear)
     minimum = np.array([[end.minimum_volts for end in ends.loads]])
     stores = reactive.at(parts, parameters, heat)
     rows = layout, ends, reactive, devices, matrix, stores, minimum, netlist.gmin, boards
-    return Dynamics(*rows, junctions_store=junctions_store)
+    timed = timed_sources(netlist, inventory, parts, parameters)
+    return Dynamics(*rows, junctions_store=junctions_store, timed=timed)
 
 
 def summed(matrix: Floats, pattern: Scatter, values: Floats, factor: float = 1.0) -> Floats:

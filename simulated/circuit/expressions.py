@@ -70,6 +70,7 @@ _FUNCTIONS: dict[str, tuple[int, Callable[..., Any]]] = {
     "ln": (1, np.log),
     "log10": (1, np.log10),
     "abs": (1, np.abs),
+    "sin": (1, np.sin),
     "min": (2, np.minimum),
     "max": (2, np.maximum),
     "pow": (2, np.power),

@@ -102,6 +102,8 @@ def _placed(element: Element, place: _Place, flat: _Flat) -> Element:
         model=model,
         control=None if element.control is None else _local(place.prefix, element.control),
         options=tuple((name, bind(tree, place.scope)) for name, tree in element.options),
+        wave=element.wave
+        and replace(element.wave, arguments=tuple(bind(t, place.scope) for t in element.wave.arguments)),
     )
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from .errors import CircuitError, nearest
 from .expressions import Expression, ExpressionError, Number, evaluate, names_in
 
-__all__ = ["GROUND", "Body", "Element", "Model", "Netlist", "Subcircuit", "node_name", "parameter_values"]
+__all__ = ["GROUND", "Body", "Element", "Model", "Netlist", "Subcircuit", "Wave", "node_name", "parameter_values"]
 
 GROUND = "0"
 Value = float | NDArray[np.float64]
@@ -24,6 +24,14 @@ def node_name(text: str) -> str:
     """Return a node's name as the engine keeps it: lower case, `gnd` being `0`."""
     name = text.lower()
     return GROUND if name == "gnd" else name
+
+
+@dataclass(frozen=True)
+class Wave:
+    """How a source moves in a transient: SIN, PULSE or PWL, with its arguments as they stand."""
+
+    kind: str
+    arguments: tuple[Expression, ...]
 
 
 @dataclass(frozen=True)
@@ -45,6 +53,7 @@ class Element:
     control: str | None = None
     options: tuple[tuple[str, Expression], ...] = ()
     added: bool = False
+    wave: Wave | None = None
 
     def option(self, *names: str) -> Expression | None:
         """Return the first instance parameter among `names` that was given, else None."""

@@ -16,6 +16,7 @@ from .dynamics import Dynamics
 from .linearise import Problem
 from .settings import Settings
 from .timestep import GAMMA, Reached, edge_step, euler_step, implicit_step
+from .waves import longest_step, next_corner
 
 __all__ = ["Drive", "Here", "Pace", "Tolerance", "restarted", "step_on"]
 
@@ -76,10 +77,10 @@ class Drive:
     def problem(self, time: float) -> Problem:
         """Return what is to be solved at a time."""
         if self.steady:
-            return self._still
+            return self.dynamics.problem(self.begin, time) if self.dynamics.timed else self._still
         share = (time - self.start) / self.seconds
         volts = self.begin.volts + share * (self.end.volts - self.begin.volts)
-        return self.dynamics.problem(replace(self.begin, volts=volts))
+        return self.dynamics.problem(replace(self.begin, volts=volts), time)
 
     @cached_property
     def _still(self) -> Problem:
@@ -134,7 +135,9 @@ def step_on(drive: Drive, here: Here, tolerance: Tolerance, end: float) -> Here:
 
     Lanes whose `arrived` is false cannot go on; no lane has moved then.
     """
-    pace, now, growth = here.pace, here.pace.times[0], _GROWTH
+    pace, now, growth, timed = here.pace, here.pace.times[0], _GROWTH, drive.dynamics.timed
+    if timed:
+        end, pace = min(end, next_corner(timed, now)), replace(pace, step=min(pace.step, longest_step(timed)), taken=0)
     while True:
         seconds = _fitted(pace.step, end - now)
         time = end if seconds == end - now else now + seconds

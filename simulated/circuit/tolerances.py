@@ -96,6 +96,8 @@ def _spread(netlist: Netlist, element: Element, given: float | None, is_trimmer:
     if element.kind in "RC":
         usual = _TRIMMER if is_trimmer else _usual(netlist, element)
         yield Spread(name, "value", usual if given is None else given, name)
+    elif element.kind in "VI" and given is not None:
+        yield Spread(name, "value", given, name)
     elif element.kind == "Q":
         yield Spread(name, "bf", _GAIN if given is None else given, name, logarithmic=True)
     elif element.kind == "D":

@@ -39,7 +39,8 @@ class Transient:
 
     All boards share the grid of times, the one that moves most decides. Boards that cannot be followed any
     further become NaN, the others go on. `IC=` of a netlist is not read. With `junctions_store` false
-    semiconductors store nothing: rails are then followed at less cost, and without what takes nanoseconds.
+    semiconductors store nothing: rails are then followed at less cost, and without what takes nanoseconds. SIN,
+    PULSE and PWL sources of the netlist go by the time since the start.
     Raises
     CircuitError for unknown names, values without sense and unequal numbers of boards.
     """
@@ -79,6 +80,11 @@ class Transient:
         rows = _of_boards(x, boards), _of_boards(point.modes, boards), _of_boards(point.solved, boards)
         self._settings = read_settings(self._dynamics.ends, {}, {})
         self._course = _beginning(self._dynamics, self._tolerance, *rows)
+
+    @property
+    def hertz(self) -> float:
+        """The lowest frequency of the netlist's own sines; 0 where none moves."""
+        return min((each.hertz for each in self._dynamics.timed if each.hertz), default=0.0)
 
     @property
     def time(self) -> float:

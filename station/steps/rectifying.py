@@ -20,6 +20,8 @@ __all__ = ["RawSupplyStep", "asymmetry"]
 
 RIPPLE = LINE_NAMES[Quantity.RIPPLE]
 POLL_SECONDS = 1.0
+SWITCH_ON = "No board connected, covers on: switch the raw supply on. Is it on?"
+SWITCH_OFF = "Switch the raw supply off and pull its plug. Is it off?"
 # Electrolytics are up to a fifth larger than marked, and bleeders a twentieth: common practice, no source.
 DECAY_ROOM = 1.5
 METER_FLOOR_VOLTS = 1e-3  # what a meter's a.c. side may show of nothing, on top of the computed ripple
@@ -106,7 +108,7 @@ class RawSupplyStep(StepForm):
     async def program(self, setup: Setup) -> tuple[Judgement, ...]:
         """See StepForm."""
         lines = self.lines(setup)
-        if await Question("No board connected, covers on: switch the raw supply on. Is it on?") != "yes":
+        if await Question(SWITCH_ON, switches=True) != "yes":
             return tuple(Judgement(line, Outcome.ABORTED, cause="the raw supply was not switched on") for line in lines)
         await Wait(self.settle)
         judged, volts = {}, dict[str, Reading]()
@@ -118,7 +120,7 @@ class RawSupplyStep(StepForm):
                 judged[line] = setup.rule.judge(line, measured(await Read(line.terminal, Quantity.RIPPLE)))
             elif line.name == "asymmetry":
                 judged[line] = setup.rule.judge(line, asymmetry(*volts.values()))
-        if await Question("Switch the raw supply off and pull its plug. Is it off?") != "yes":
+        if await Question(SWITCH_OFF, switches=False) != "yes":
             cause = "the raw supply was not switched off"
         else:
             cause = ""

@@ -4,8 +4,13 @@ import json
 import re
 import shutil
 import subprocess
+from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
 REFERENCE = Path(__file__).parents[2] / "reference" / "circuits"
 STORED = REFERENCE / "textbook_ngspice.json"
 DECKS = [
@@ -44,6 +49,18 @@ def operating_point(text: str, celsius: float) -> dict[str, float]:
         if re.fullmatch(r"v.*#branch", name)
     }
     return volts | amps
+
+
+def transient(text: str, nodes: Sequence[str], stop: float, step: float, folder: Path, start: float = 0.0) -> Floats:
+    """Times and node voltages (T, 1 + nodes) from `start` to `stop`, steps being no longer than `step`."""
+    watched = " ".join(f"v({node})" for node in nodes)
+    place = folder / "found.txt"
+    commands = f"tran {step} {stop} {start} {step}\nset wr_singlescale\nwrdata {place} {watched}\nquit"
+    deck = f"{text}\n.options reltol=1e-5\n.control\n{commands}\n.endc\n.end\n"
+    done = subprocess.run(["ngspice", "-b"], input=deck, capture_output=True, text=True, timeout=120, check=False)
+    if not place.exists():
+        raise RuntimeError(f"ngspice followed nothing:\n{done.stdout[-500:]}{done.stderr[-500:]}")
+    return np.loadtxt(place)
 
 
 def main() -> None:
