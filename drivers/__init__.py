@@ -23,6 +23,7 @@ from drivers.errors import (
 from drivers.links import Links, listed_resources, open_links
 from drivers.load import Load
 from drivers.meter import Meter, MeterReading, OhmsReading, RippleReading, fitting_range, range_of_current
+from drivers.scanner import Scanner
 from drivers.scpi import Identity
 from drivers.session import Session
 from drivers.supply import Found, Measured, Mode, Supply
@@ -54,6 +55,7 @@ __all__ = [
     "Overloaded",
     "QueuedError",
     "RippleReading",
+    "Scanner",
     "Session",
     "SettingMismatch",
     "Supply",

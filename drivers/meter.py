@@ -9,6 +9,7 @@ from drivers.conversation import Conversation
 from drivers.dialects.dialect import Dialect, OhmsRange, Step
 from drivers.dialects.meters import METER
 from drivers.errors import Overloaded, bad_reply
+from drivers.scanner import close_only
 from drivers.scpi import Identity, Special, parse_reading
 from drivers.session import Session, understanding
 
@@ -16,7 +17,6 @@ __all__ = ["Meter", "MeterReading", "OhmsReading", "RippleReading", "fitting_ran
 
 # A rail a little above its nominal value must not overload the range that ends there; common practice, no source.
 _HEADROOM = 1.05
-_MOST_CARD_CHANNELS = 99
 
 
 @dataclass(frozen=True)
@@ -211,12 +211,8 @@ class Meter:
 
     def _reach(self, channel: int | None) -> None:
         """Close one channel of the scanner and open all others; returns when its relay has settled."""
-        if channel is None:
-            return
-        number = channel + self.traits.channel_offset if channel <= _MOST_CARD_CHANNELS else channel
-        if self._talk.standing(Step.CHANNEL, number) is None:
-            self._talk.forget(Step.CHANNEL)  # closing this one opens the one that was closed
-            self._talk.put(Step.CHANNEL, True, number)
+        if channel is not None:
+            close_only(self._talk, channel, self.traits.channel_offset)
 
     def _read_on(self, function: _Function, span: float, power_line_cycles: float) -> _Taken:
         """Return a reading on a range, which may be an overload."""

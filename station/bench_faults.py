@@ -5,7 +5,16 @@ from collections.abc import Iterator, Mapping
 
 from drivers import InstrumentKind, fitting_range
 from station.asks import GND
-from station.bench_forms import BenchForm, Hooked, InstrumentForm, LoadForm, MeterForm, SupplyForm, WireForm
+from station.bench_forms import (
+    BenchForm,
+    Hooked,
+    InstrumentForm,
+    LoadForm,
+    MeterForm,
+    ScannerForm,
+    SupplyForm,
+    WireForm,
+)
 from station.board import Board
 from station.dialectfile import dialect_faults, spoken
 from station.document import Path_
@@ -16,7 +25,8 @@ from station.quantities import format_value
 
 __all__ = ["faults", "misfits"]
 
-KINDS: dict[str, InstrumentKind] = {"supplies": "supply", "meters": "meter", "loads": "load"}
+_FEEDS = (SupplyForm, LoadForm)
+KINDS: dict[str, InstrumentKind] = {"supplies": "supply", "meters": "meter", "loads": "load", "scanners": "scanner"}
 Found = tuple[Path_, str, str]
 
 
@@ -26,6 +36,7 @@ def faults(form: BenchForm) -> Iterator[Found]:
     for name, meter in form.meters.items():
         yield from ((("meters", name, *where), what, instead) for where, what, instead in _sheet_faults(meter))
     yield from _wiring_faults(form)
+    yield from _scanner_faults(form)
 
 
 def _instrument_faults(form: BenchForm) -> Iterator[Found]:
@@ -33,6 +44,7 @@ def _instrument_faults(form: BenchForm) -> Iterator[Found]:
         "supplies": form.supplies,
         "meters": form.meters,
         "loads": form.loads,
+        "scanners": form.scanners,
     }
     names: dict[str, str] = {}
     resources: dict[str, str] = {}
@@ -76,7 +88,7 @@ def _wiring_faults(form: BenchForm) -> Iterator[Found]:
                 )
                 continue
             yield from ((where, *fault) for fault in _channel_faults(hooked, known[hooked.instrument], wire))
-            if hooked in taken and not wire.by_hand:
+            if hooked in taken and not (wire.by_hand or (hooked == wire.meter and wire.scanner)):
                 yield where, f"{_named(hooked)} is at {taken[hooked]} already", "wire each channel to one terminal"
             taken[hooked] = terminal
         if wire.plus_at not in (None, GND):
@@ -85,27 +97,51 @@ def _wiring_faults(form: BenchForm) -> Iterator[Found]:
 
 def _hooks(form: BenchForm, wire: WireForm) -> Iterator[tuple[str, Hooked, Mapping[str, InstrumentForm]]]:
     """Yield the keys of a wire that name an instrument, with what they name and what there is to name."""
-    known: dict[str, Mapping[str, InstrumentForm]] = {"supply": form.supplies, "load": form.loads, "meter": form.meters}
-    for key, hooked in (("supply", wire.supply), ("load", wire.load), ("meter", wire.meter)):
-        if hooked is not None:
-            yield key, hooked, known[key]
-    if wire.turned_meter is not None:
-        yield "turned meter", wire.turned_meter, form.meters
+    named = (
+        ("supply", wire.supply, form.supplies),
+        ("load", wire.load, form.loads),
+        ("meter", wire.meter, form.meters),
+        ("turned meter", wire.turned_meter, form.meters),
+        ("scanner", wire.scanner, form.scanners),
+        ("turned scanner", wire.turned_scanner, form.scanners),
+    )
+    yield from ((key, hooked, known) for key, hooked, known in named if hooked is not None)
+
+
+def _scanner_faults(form: BenchForm) -> Iterator[Found]:
+    """Yield what keeps a scanner's common end from being one meter's leads."""
+    behind: dict[str, str] = {}
+    for terminal, wire in form.wiring.items():
+        turned = wire.turned_scanner
+        if turned is not None and (wire.scanner is None or wire.scanner.instrument != turned.instrument):
+            what = f"{_named(turned)} is not on the scanner that reaches {terminal}"
+            yield ("wiring", terminal, "turned scanner"), what, "use a channel of the same one"
+        if wire.scanner is not None and wire.meter is not None:
+            meter = behind.setdefault(wire.scanner.instrument, wire.meter.instrument)
+            if meter != wire.meter.instrument:
+                what = f"'{wire.scanner.instrument}' has '{meter}' behind it"
+                yield ("wiring", terminal, "meter"), what, f"write 'meter: {meter}', or give each meter its own scanner"
 
 
 def _channel_faults(hooked: Hooked, instrument: InstrumentForm, wire: WireForm) -> Iterator[tuple[str, str]]:
     """Yield what is wrong with a channel's number: a channel that is not there, none where one is needed."""
-    if isinstance(instrument, MeterForm):
-        if wire.by_hand:
+    if isinstance(instrument, ScannerForm):
+        if wire.by_hand or wire.meter is None:
+            yield f"{_named(hooked)} leads to no meter", "write which one is behind it, and no 'by hand'"
+        elif not 1 <= (hooked.channel or 0) <= instrument.inputs:
+            yield f"'{hooked.instrument}' has inputs 1 to {instrument.inputs}", f"write '{hooked.instrument} 1'"
+    elif isinstance(instrument, MeterForm):
+        if wire.scanner is not None:
+            if hooked.channel is not None or instrument.inputs is not None:
+                yield f"{_named(hooked)} has inputs, and is behind a scanner", "write one of the two"
+        elif wire.by_hand:
             if hooked.channel is not None:
                 yield f"{_named(hooked)} is an input, but the probe is moved by hand", f"write '{hooked.instrument}'"
         elif instrument.inputs is None:
-            yield f"'{hooked.instrument}' has one pair of leads", "write 'by hand: true' beside it"
+            yield f"'{hooked.instrument}' has one pair of leads", "write 'by hand: true' or 'scanner: ...' beside it"
         elif not 1 <= (hooked.channel or 0) <= instrument.inputs:
             yield f"'{hooked.instrument}' has inputs 1 to {instrument.inputs}", f"write '{hooked.instrument} 1'"
-        return
-    channels = instrument.channels if isinstance(instrument, (SupplyForm, LoadForm)) else {}
-    if hooked.channel not in channels:
+    elif hooked.channel not in (channels := instrument.channels if isinstance(instrument, _FEEDS) else {}):
         listed = ", ".join(f"'{hooked.instrument} {number}'" for number in channels)
         yield f"{_named(hooked)} is not one of its channels", f"write one of {listed}"
 

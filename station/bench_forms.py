@@ -13,7 +13,8 @@ from station.datasheet import CurrentRowForm, ResistanceRowForm, RippleRowForm, 
 from station.dialectfile import placed
 from station.forms import AmpsValue, Form, HertzValue, LeadsValue, VoltsValue
 
-__all__ = ["BenchForm", "Hooked", "InstrumentForm", "LoadForm", "MeterForm", "SupplyForm", "WireForm"]
+__all__ = ["BenchForm", "Hooked", "InstrumentForm", "LoadForm", "MeterForm", "ScannerForm"]
+__all__ += ["SupplyForm", "WireForm"]
 
 _PLACE = re.compile(r"(\S+(?: \S+)*?)(?: (\d{1,3}))?")
 
@@ -109,6 +110,12 @@ class MeterForm(InstrumentForm):
     inputs: int | None = Field(None, ge=1, le=999)  # of the scanner in front of it; none: one pair of leads
 
 
+class ScannerForm(InstrumentForm):
+    """A scanner that is an instrument of its own, in front of a meter with one pair of leads."""
+
+    inputs: int = Field(ge=1, le=999)
+
+
 class WireForm(Form):
     """What reaches one terminal of the board."""
 
@@ -117,6 +124,8 @@ class WireForm(Form):
     load: HookedValue | None = None
     meter: HookedValue | None = None
     turned_meter: HookedValue | None = None  # a scanner channel with its leads turned round, for ohms: plus at GND
+    scanner: HookedValue | None = None  # its channel is what reaches this terminal; the meter is behind it
+    turned_scanner: HookedValue | None = None  # its channel with the leads turned round, for ohms
     by_hand: bool = False  # the operator moves the meter's probe here
     leads: LeadsValue | None = None  # the meter's, there and back; taken off the ohms that are read through them
 
@@ -129,11 +138,16 @@ class BenchForm(Form):
     supplies: dict[str, SupplyForm] = Field(default_factory=dict)  # none where nothing is fed: a raw supply is tested
     meters: dict[str, MeterForm] = Field(min_length=1)
     loads: dict[str, LoadForm] = Field(default_factory=dict)
+    scanners: dict[str, ScannerForm] = Field(default_factory=dict)
     wiring: dict[str, WireForm] = Field(min_length=1)
 
     def instruments(self) -> dict[str, InstrumentForm]:
         """Every instrument by its name."""
-        return {**self.supplies, **self.meters, **self.loads}
+        return {**self.supplies, **self.meters, **self.loads, **self.scanners}
+
+    def measuring(self) -> dict[str, InstrumentForm]:
+        """Those whose calibration counts: a scanner only connects."""
+        return {name: each for name, each in self.instruments().items() if name not in self.scanners}
 
     def beside(self, folder: Path) -> "BenchForm":
         """Return the same with dialect files where they lie, so that any process finds them."""
@@ -144,5 +158,5 @@ class BenchForm(Form):
                 for name, each in instruments.items()
             }
 
-        update = {"supplies": moved(self.supplies), "meters": moved(self.meters), "loads": moved(self.loads)}
-        return self.model_copy(update=update)
+        sections = ("supplies", "meters", "loads", "scanners")
+        return self.model_copy(update={section: moved(getattr(self, section)) for section in sections})

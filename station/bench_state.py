@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 
-from drivers import DriverError, Links, Load, Meter, Mode, NotPrepared, Supply, open_links
+from drivers import DriverError, Links, Load, Meter, Mode, NotPrepared, Scanner, Supply, open_links
 from station.bench_forms import BenchForm
 from station.board import Board
 from station.calibration import calibration_note
@@ -52,7 +52,7 @@ def looked_at(form: BenchForm, today: date) -> Iterator[InstrumentState]:
                 _look(state, links, form)
             except (DriverError, BenchError) as error:
                 state.trouble = str(error)
-            if note := calibration_note(instrument.calibration, today):
+            if name in form.measuring() and (note := calibration_note(instrument.calibration, today)):
                 state.warnings.append(note)
             yield state
 
@@ -70,7 +70,7 @@ def _look(state: InstrumentState, links: Links, form: BenchForm) -> None:
     elif isinstance(driver, Load):
         _look_at_load(state, driver, form)
     else:
-        assert isinstance(driver, Meter)
+        assert isinstance(driver, (Meter, Scanner))
 
 
 def _look_at_supply(state: InstrumentState, supply: Supply, form: BenchForm) -> None:

@@ -127,13 +127,13 @@ def find_instruments(console: Console) -> int:
 
 def _starter(who: dict[str, str]) -> Iterator[str]:
     """Return the lines of a bench file to begin with; what is not known stands as a question."""
-    kinds = ("supply", "meter", "load")
+    kinds = ("supply", "meter", "load", "scanner")
     fitting = {kind: [name for name in dialect_names() if dialect(name).instrument == kind] for kind in kinds}
     yield "# The beginning of a bench file. Move each instrument to its section, and fill in what stands as '?'."
     for kind in kinds:
         yield f"# dialects of a {kind}: {', '.join(fitting[kind])}"
     yield "bench: ?"
-    yield "supplies:   # or meters, or loads"
+    yield "supplies:   # or meters, loads, scanners"
     for number, (resource, identity) in enumerate(who.items() or [("?", "?")], start=1):
         yield f"  instrument{number}:"
         yield f"    resource: {resource}"

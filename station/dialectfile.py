@@ -67,8 +67,8 @@ def _faults(form: DialectForm) -> Iterator[Found]:
         fitting = [name for name in dialect_names() if dialect(name).instrument == kind]
         yield ("like",), f"'{form.like}' is not a dialect of a {kind} that ships", nearest(form.like, fitting)
         return
-    if kind == "meter" and base is None:
-        yield (), "a meter's dialect starts from one that ships", "write 'like: meter', and below it what differs"
+    if kind in ("meter", "scanner") and base is None:
+        yield (), f"a {kind}'s dialect starts from one that ships", f"write 'like: {kind}', and below it what differs"
         return
     known = _known_settings(form)
     for name, setting in form.settings.items():
@@ -101,7 +101,7 @@ def _place_faults(form: DialectForm) -> Iterator[Found]:
     base = _base(form)
     selects = form.select is not None or (base is not None and base.selection is not None)
     one = form.channels == "one" or (form.channels is None and base is not None and base.one_channel)
-    if selects or one or form.for_ == "meter":
+    if selects or one or form.for_ in ("meter", "scanner"):
         return
     shared = form.common_switch or (base.common_switch if base else 0)
     for where, template in _templates(form):

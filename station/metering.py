@@ -28,10 +28,11 @@ class Metering:
         """Take a voltage; Unreadable where it overloads every range, drivers.DriverError for trouble."""
         wired = self._reached(ask.terminal, ask.quantity)
         expected = expected_volts(self._board, ask.terminal)
+        channel = self._connected(wired)
         return self._volts(
             ask,
             wired,
-            lambda: wired.meter.read_volts(wired.channel, expected_volts=expected, power_line_cycles=ask.effort),
+            lambda: wired.meter.read_volts(channel, expected_volts=expected, power_line_cycles=ask.effort),
         )
 
     def _volts(self, ask: Read, wired: MeterChannel, take: Callable[[], MeterReading]) -> Reading:
@@ -53,7 +54,7 @@ class Metering:
         wired = [self._reached(ask.terminal, ask.quantity) for ask in asks]
         for ask, each in zip(asks, wired, strict=True):
             expected = expected_volts(self._board, ask.terminal)
-            each.meter.begin_volts(each.channel, expected_volts=expected, power_line_cycles=ask.effort)
+            each.meter.begin_volts(self._connected(each), expected_volts=expected, power_line_cycles=ask.effort)
         return tuple(self._fetched(ask, each) for ask, each in zip(asks, wired, strict=True))
 
     def _fetched(self, ask: Read, wired: MeterChannel) -> Reading | Unreadable:
@@ -75,7 +76,7 @@ class Metering:
             raise NotHere(f"no scanner channel reads ohms at {terminal} {way}")
         chosen = tested_range(wired.meter.traits.ranges_ohms, ask.test_amps)
         try:
-            told = wired.meter.read_ohms(channel, test_amps=ask.test_amps, power_line_cycles=ask.effort)
+            told = wired.meter.read_ohms(wired.connect(channel), test_amps=ask.test_amps, power_line_cycles=ask.effort)
         except Overloaded as error:
             end = error.sign * wired.meter.traits.over_range * chosen.ohms
             raise Beyond(f"{terminal} resistance: {error}", end) from error
@@ -88,7 +89,7 @@ class Metering:
         wired = self._reached(ask.terminal, ask.quantity)
         look = ripple_look(wired.sheet)
         try:
-            told = wired.meter.read_ripple(wired.channel)
+            told = wired.meter.read_ripple(self._connected(wired))
         except Overloaded as error:
             raise Unreadable(f"{ask.terminal} {ask.quantity.value}: {error}") from error
         return look.reading(told.volts_rms, self._clock.seconds())
@@ -101,9 +102,18 @@ class Metering:
     def left_volts(self, terminal: str) -> float:
         """Return the volts left at a terminal after a run, whatever state its end has left the meter's link in."""
         wired = self._wiring.meters[terminal]
-        if not wired.meter.session.in_step:  # whatever ended the run may have been the meter's own link
-            wired.meter.session.resynchronise()
+        links = [wired.meter.session, *([] if wired.scanner is None else [wired.scanner.session])]
+        for link in links:
+            if not link.in_step:  # whatever ended the run may have been this one
+                link.resynchronise()
         return self.volts(Read(terminal, Quantity.VOLTAGE, 0.02)).value
+
+    @staticmethod
+    def _connected(wired: MeterChannel) -> int | None:
+        """Connect a channel into which no test current may flow; return which of the meter's own inputs to read."""
+        if wired.scanner is not None:
+            wired.meter.stop_testing()
+        return wired.connect(wired.channel)
 
     def _meters(self) -> list[Meter]:
         return list({id(wired.meter): wired.meter for wired in self._wiring.meters.values()}.values())

@@ -104,7 +104,7 @@ def open_instruments(
         operator.idle = performer.watchdogs.tend
         simulated = any(SIMULATED in identity for identity in wiring.identities.values())
         facts |= {"simulated": simulated, "bench": file.form.bench, "instruments": dict(wiring.identities)}
-        calibrations = {name: each.calibration for name, each in file.form.instruments().items()}
+        calibrations = {name: each.calibration for name, each in file.form.measuring().items()}
         facts["calibrations"] = calibration_facts(calibrations)
         try:
             yield OpenBench(performer, clock, facts, guardian.keeps, file.texts())

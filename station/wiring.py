@@ -7,9 +7,9 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Supply
+from drivers import AccuracyRow, AccuracyTable, Links, Load, Meter, Scanner, Supply
 from station.asks import GND
-from station.bench_forms import BenchForm, Hooked, MeterForm, SupplyForm
+from station.bench_forms import BenchForm, Hooked, MeterForm, SupplyForm, WireForm
 from station.datasheet import CurrentRowForm
 from station.dialectfile import spoken
 from station.errors import BenchError
@@ -53,6 +53,7 @@ class MeterChannel:
     """What reads a terminal: an input of the scanner, or the one pair of leads (None) that is moved `by_hand`.
 
     `turned` is the scanner's input with the leads turned round: plus at GND, for ohms. `leads` are their ohms.
+    `scanner` is None where it is a card in the meter.
     """
 
     meter: Meter
@@ -61,6 +62,14 @@ class MeterChannel:
     turned: int | None = None
     by_hand: bool = False
     leads: Limit | None = None
+    scanner: Scanner | None = None
+
+    def connect(self, channel: int | None) -> int | None:
+        """Have a scanner of its own connect a channel; return which of the meter's own inputs is to be read."""
+        if self.scanner is None or channel is None:
+            return channel
+        self.scanner.reach(channel)
+        return None
 
 
 @dataclass(frozen=True)
@@ -73,7 +82,7 @@ class Wiring:
     identities: Mapping[str, str]
 
 
-Driver = Supply | Load | Meter
+Driver = Supply | Load | Meter | Scanner
 
 
 def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wiring:
@@ -93,11 +102,24 @@ def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wirin
             setting = current_accuracy(form.loads[wire.load.instrument].current)
             loads[terminal] = LoadChannel(load, _number(wire.load), setting)
         if wire.meter is not None:
-            meter, sheet = drivers[wire.meter.instrument], _sheet(form, wire.meter.instrument)
-            assert isinstance(meter, Meter)
-            turned_input = None if wire.turned_meter is None else wire.turned_meter.channel
-            meters[terminal] = MeterChannel(meter, wire.meter.channel, sheet, turned_input, wire.by_hand, wire.leads)
+            meters[terminal] = _meter_channel(wire, wire.meter, form, drivers)
     return Wiring(supplies, loads, meters, identities)
+
+
+def _meter_channel(wire: WireForm, hooked: Hooked, form: BenchForm, drivers: Mapping[str, "Driver"]) -> MeterChannel:
+    """Return how a wire's meter reads its terminal: through its own inputs, or a scanner in front of it."""
+    meter, scanner = drivers[hooked.instrument], wire.scanner and drivers[wire.scanner.instrument]
+    assert isinstance(meter, Meter) and (scanner is None or isinstance(scanner, Scanner))
+    straight, turned = (wire.scanner, wire.turned_scanner) if wire.scanner else (hooked, wire.turned_meter)
+    return MeterChannel(
+        meter,
+        straight.channel,
+        _sheet(form, hooked.instrument),
+        turned=None if turned is None else turned.channel,
+        by_hand=wire.by_hand,
+        leads=wire.leads,
+        scanner=scanner,
+    )
 
 
 def opened(name: str, form: BenchForm, links: Links, wait: Callable[[float], None]) -> Driver:
@@ -109,6 +131,8 @@ def opened(name: str, form: BenchForm, links: Links, wait: Callable[[float], Non
         return Supply(session, words, wait=wait, unprotected=instrument.unprotected)
     if words.instrument == "load":
         return Load(session, words, wait=wait)
+    if words.instrument == "scanner":
+        return Scanner(session, words, wait=wait)
     return Meter(session, words, wait=wait, mains_hz=form.mains)
 
 

@@ -15,7 +15,7 @@ from drivers.link import Manners
 
 __all__ = ["Dialect", "InstrumentKind", "MeterTraits", "OhmsRange", "Step"]
 
-InstrumentKind = Literal["supply", "load", "meter"]
+InstrumentKind = Literal["supply", "load", "meter", "scanner"]
 
 
 class Step(StrEnum):
@@ -73,6 +73,7 @@ class MeterTraits:
 _REQUIRED: Mapping[str, frozenset[Step]] = {
     "supply": frozenset({Step.OUTPUT, Step.VOLTAGE, Step.CURRENT_LIMIT, Step.MEASURED_VOLTS, Step.MEASURED_AMPS}),
     "load": frozenset({Step.INPUT, Step.FUNCTION, Step.CURRENT, Step.MEASURED_VOLTS, Step.MEASURED_AMPS}),
+    "scanner": frozenset({Step.CHANNEL}),
     "meter": frozenset(
         {
             Step.CONFIGURE,

@@ -1,14 +1,15 @@
 """The dialects of multimeters.
 
 `CONF` once, then `READ?`: `MEAS` would reset integration and trigger at every reading. Ranges, test currents and
-integration times are those most bench meters of 5½ to 6½ digits have, from memory; relay settling of 10 to 50 ms is
-common practice, no source. Ripple is the exception: `MEAS` presets what alternates as a whole, its slow filter too,
-which takes 1 to 7 s.
+integration times are those most bench meters of 5½ to 6½ digits have, from memory. A scanner card is closed as a
+scanner of its own is. Ripple is the exception: `MEAS` presets what alternates as a whole, its slow filter too, which
+takes 1 to 7 s.
 """
 
 from types import MappingProxyType
 
 from drivers.dialects.dialect import Dialect, MeterTraits, OhmsRange, Step
+from drivers.dialects.scanners import CLOSING
 from drivers.dialects.wording import Compare, Question, Setting
 
 __all__ = ["METER"]
@@ -18,9 +19,7 @@ METER = Dialect(
     instrument="meter",
     settings=MappingProxyType(
         {
-            Step.CHANNEL: Setting(
-                "ROUT:CLOS:EXCL (@{channel})", "ROUT:CLOS? (@{channel})", form="switch", settle_seconds=0.02
-            ),
+            Step.CHANNEL: CLOSING,
             Step.RANGE: Setting(
                 "VOLT:DC:RANG {value}", "VOLT:DC:RANG?", unit="V", resolution=1e-6, compare=Compare.AT_LEAST
             ),

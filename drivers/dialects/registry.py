@@ -6,12 +6,13 @@ from drivers.dialects.dialect import Dialect
 from drivers.dialects.loads import LOADS
 from drivers.dialects.meters import METER
 from drivers.dialects.plain_supplies import PLAIN_SUPPLIES
+from drivers.dialects.scanners import SCANNER
 from drivers.dialects.supplies import STANDARD_SUPPLIES
 from drivers.errors import UnknownDialect, Where
 
 __all__ = ["dialect", "dialect_names"]
 
-_KNOWN = (*STANDARD_SUPPLIES, *PLAIN_SUPPLIES, *LOADS, METER)
+_KNOWN = (*STANDARD_SUPPLIES, *PLAIN_SUPPLIES, *LOADS, METER, SCANNER)
 _BY_NAME = {known.name: known for known in _KNOWN}
 if len(_BY_NAME) != len(_KNOWN):
     raise ValueError("two dialects have the same name; rename one")

@@ -32,7 +32,7 @@ from simulated.instruments.status import Status
 from simulated.instruments.tree import Command, command
 from simulated.ports import MeterPort
 
-__all__ = ["Meter"]
+__all__ = ["Meter", "route_commands"]
 
 _CHANNEL_BEFORE_FIRST = 100
 _RANGE = Numeric(0.0, METER_RANGES[-1].volts, None, 1e-6, "V")
@@ -57,7 +57,7 @@ class Meter:
         self._interpreter = Interpreter(
             identity,
             [
-                *_route_commands(self._multiplexer),
+                *route_commands(self._multiplexer),
                 *_range_commands(self._acquisition),
                 *_integration_commands(self._acquisition),
                 *_configure_commands(self._acquisition),
@@ -90,7 +90,8 @@ class Meter:
         self._acquisition.reset()
 
 
-def _route_commands(multiplexer: Multiplexer) -> list[Command]:
+def route_commands(multiplexer: Multiplexer) -> list[Command]:
+    """Return the commands that close and open relays, wherever these are."""
     listed = ChannelList(_CHANNEL_BEFORE_FIRST + 1, _CHANNEL_BEFORE_FIRST + multiplexer.inputs)
 
     def close(channels: tuple[int, ...]) -> None:

@@ -112,7 +112,7 @@ def test_two_values_in_one_reply_have_their_places() -> None:
         (
             "for: supply",
             "for: psu",
-            "psu.yaml:2:1: for: 'psu' is not known; write 'supply', 'load' or 'meter'",
+            "psu.yaml:2:1: for: 'psu' is not known; write 'supply', 'load', 'meter' or 'scanner'",
         ),
         (
             "  voltage:  ",
