@@ -122,13 +122,14 @@ class Drawn:
 class SafeState:
     """What was found after making safe: verified or not, in words, and the volts left at each terminal.
 
-    `seconds` is the bench time at which it was found.
+    `seconds` is the bench time at which it was found, `tripped` which protections had tripped by then, by input.
     """
 
     verified: bool
     problems: tuple[str, ...] = ()
     volts: tuple[tuple[str, float], ...] = ()
     seconds: float = 0.0
+    tripped: tuple[str, ...] = ()
 
 
 class Performer(Protocol):

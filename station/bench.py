@@ -4,7 +4,8 @@ The same performer serves a real and a simulated bench; it knows terminals and w
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from dataclasses import replace
 
 from drivers import DriverError
 from drivers import Mode as ChannelMode
@@ -144,11 +145,25 @@ class Bench:
 
     def make_safe(self) -> SafeState:
         """See Performer."""
+        tripped: list[str] = []
+
+        def ask_what_tripped() -> tuple[str, ...]:  # only once everything is off
+            tripped.extend(self._tripped())
+            return ()
+
         switches: list[tuple[str, Callable[[], tuple[str, ...]]]] = [
             *((f"load at {name}", _off(w.load.make_safe, w.channel)) for name, w in self._wiring.loads.items()),
             *((f"supply at {name}", _off(w.supply.make_safe, w.channel)) for name, w in self._wiring.supplies.items()),
+            ("protections", ask_what_tripped),
         ]
-        return made_safe(switches, self._left_volts, self._terminals(), self._board.form.safe_below, self._clock)
+        safe = made_safe(switches, self._left_volts, self._terminals(), self._board.form.safe_below, self._clock)
+        return replace(safe, tripped=tuple(tripped))
+
+    def _tripped(self) -> Iterator[str]:
+        """Yield the protections that have tripped, by input; a supply that can't be asked any more is passed over."""
+        for name, wired in self._wiring.supplies.items():
+            with suppress(DriverError):
+                yield from (f"{name}: {trip}" for trip in wired.supply.trips(wired.channel))
 
     def _terminals(self) -> list[str]:
         return [name for name, form in self._board.form.terminals.items() if form.kind != "probe"]

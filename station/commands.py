@@ -141,6 +141,8 @@ def _tell_one(console: Console, number: int, of: int, serial: str, ended: Ended)
 
 
 def _tell_safe(ended: Ended, console: Console) -> None:
+    if ended.safe.tripped:
+        console.print(f"protections that had tripped: {', '.join(ended.safe.tripped)}", soft_wrap=True)
     if ended.safe.verified:
         console.print("bench verified safe")
         return

@@ -37,7 +37,11 @@ def run_document(tested: Tested, profile: str, revision: str) -> dict[str, Any]:
         "operator": tested.board.operator,
         "outcome": ended.outcome.value,
         "cause": str(ended.trouble or ""),
-        "safe": {"verified": ended.safe.verified, "problems": list(ended.safe.problems)},
+        "safe": {
+            "verified": ended.safe.verified,
+            "problems": list(ended.safe.problems),
+            "tripped": list(ended.safe.tripped),
+        },
         "bench_seconds": ended.safe.seconds,
         "lines": [judgement_facts(judgement) for judgement in ended.judgements],
     }

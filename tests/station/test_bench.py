@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from drivers import LinkLost, Where
 from station.asks import Draw, Fed, Feed, Mode, Quantity, Read, Wait
 from station.errors import BenchError, Beyond, InputError, Interrupted, NotHere
 from station.interrupts import Interrupts
@@ -89,6 +90,25 @@ def test_a_channel_that_tripped_is_told_with_what_tripped_it(bench):
 
     assert bench.performer.feed(Feed("INP", 22.0, 0.005)) == Fed(Mode.TRIPPED, ("over-current",))
     assert not bench.inside.supply.outputs()[0].on
+
+
+def test_what_tripped_in_the_middle_of_a_step_is_told_when_the_bench_is_safe(bench):
+    bench.performer.feed(Feed("INP", 22.0, 0.005))
+    bench.performer.wait(Wait(2.0))  # the protection comes after half a second
+
+    safe = bench.performer.make_safe()
+
+    assert safe.verified and safe.tripped == ("INP: over-current",)
+
+
+def test_a_supply_that_cant_be_asked_what_tripped_is_safe_all_the_same(bench, monkeypatch):
+    def silent(channel):
+        raise LinkLost(Where("supply", "here"), "the link was lost", "check its cable")
+
+    monkeypatch.setattr(bench.performer._wiring.supplies["INP"].supply, "trips", silent)
+    safe = powered(bench).performer.make_safe()
+
+    assert safe.verified and safe.tripped == ()
 
 
 def test_no_load_is_an_input_switched_off(bench):

@@ -65,5 +65,10 @@ def test_a_bench_that_was_not_verified_safe_is_told(store: Store) -> None:
     assert "bench NOT verified safe: OUTP still holds 9 V" in text
 
 
+def test_a_protection_that_had_tripped_is_told(store: Store) -> None:
+    text = page(store, GOOD, safe=SafeState(verified=True, tripped=("INP: over-current",)))
+    assert "bench verified safe; protections that had tripped: INP: over-current" in text
+
+
 def test_what_others_wrote_is_text_and_never_markup(store: Store) -> None:
     assert "meter: ACME & SONS <meter>" in page(store, GOOD)
