@@ -120,16 +120,13 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True)
 class SafeState:
-    """What was found after making safe: verified or not, in words, and the volts left at each terminal.
-
-    `seconds` is the bench time at which it was found, `tripped` which protections had tripped by then, by input.
-    """
+    """What was found after making safe: verified or not, in words, and the volts left at each terminal."""
 
     verified: bool
     problems: tuple[str, ...] = ()
     volts: tuple[tuple[str, float], ...] = ()
-    seconds: float = 0.0
-    tripped: tuple[str, ...] = ()
+    seconds: float = 0.0  # the bench time at which it was found
+    tripped: tuple[str, ...] = ()  # which protections had tripped by then, by input
 
 
 class Performer(Protocol):
