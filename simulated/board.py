@@ -28,6 +28,7 @@ from simulated.circuit import (
 )
 from simulated.clock import VirtualClock
 from simulated.errors import SimulatedError
+from simulated.mains import PATIENT_SECONDS
 from simulated.ports import LoadState, Regulation, SupplyState
 from simulated.powered import Modulation, Powered, Warmth
 from simulated.strain import Strain
@@ -35,8 +36,6 @@ from simulated.strain import Strain
 __all__ = ["BoardDescription", "SimulatedBoard", "TrimmerDescription", "built", "designed", "fitted"]
 __all__ += ["misbuilt", "tested", "wired"]
 
-# Mains are followed at the cost of seconds; done while whoever threw the switch waits, no instrument keeps anybody so.
-FOLLOWED_AFTER_SECONDS = 1.0
 METER_OHMS = 10e6  # the usual input resistance of a bench meter: common practice, no source
 
 
@@ -90,7 +89,7 @@ class SimulatedBoard:
         parts = nominal_parts(netlist) if rng is None else fitted(netlist, description, [rng])
         travel = {trimmer.parameter: 0.5 for trimmer in description.trimmers}  # all start at mid-travel
         if description.mains_switch:
-            travel[description.mains_switch] = 0.0
+            travel[_switch(netlist, description.mains_switch)] = 0.0
         circuit = wired(netlist, description)
         self._netlist = netlist
         self._modulation: Modulation | None = None
@@ -171,7 +170,8 @@ class SimulatedBoard:
         if not self._description.mains_switch:
             raise SimulatedError("the board sheet says no 'mains switch': nothing is there to be thrown")
         self._powered.switch(self._description.mains_switch, on)
-        self._clock.call_at(self._clock.seconds() + FOLLOWED_AFTER_SECONDS, self._follow)
+        # It costs seconds; while whoever threw the switch waits, so that no instrument is late with its answer for it.
+        self._clock.call_at(self._clock.seconds() + PATIENT_SECONDS, self._follow)
 
     def _follow(self) -> None:
         """Bring the board up to the clock; what it can't be followed through shows when it is asked."""
@@ -186,6 +186,16 @@ class SimulatedBoard:
 
     def _sign(self, terminal: str) -> float:
         return -1.0 if terminal in self._description.negative else 1.0
+
+
+def _switch(netlist: Netlist, name: str) -> str:
+    """Return a mains switch's parameter; SimulatedError where the netlist does not have it."""
+    if name.lower() not in netlist.params:
+        what = (
+            f"'{name}', which {netlist.name} does not have; write there '.param {name}=0', and use it in a SIN source"
+        )
+        raise SimulatedError(f"the mains switch is the parameter {what}")
+    return name
 
 
 def built(description: BoardDescription, faults: Sequence[str]) -> Netlist:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from simulated.circuit import OperatingPoint, SupplySetting, Tolerance, Transient
 from simulated.errors import SimulatedError
 
-__all__ = ["FOLLOWED", "Alternating"]
+__all__ = ["FOLLOWED", "PATIENT_SECONDS", "Alternating"]
 
 logger = logging.getLogger(__name__)
 
@@ -51,9 +51,12 @@ class Alternating:
             self._applied, self._averages = applied, self._averages[-1:]
             self._repeats, self._followed = False, 0
         self._owed += seconds
+        patient = self._owed >= PATIENT_SECONDS
         while self._owed >= self._period and not self._repeats:
             self._owed -= self._period
             self._follow(supplies, loads)
+            if patient:
+                self._take_shortcut()
         if self._repeats:
             self._owed = 0.0
 
@@ -74,10 +77,11 @@ class Alternating:
         if self._followed >= MOST_PERIODS and not self._repeats:
             logger.warning("the simulated board does not repeat itself under mains: taken as it is")
             self._repeats = True
-        if not self._repeats and len(self._averages) == PERIODS_BEFORE_SHORTCUT and self._owed >= PATIENT_SECONDS:
-            self._take_shortcut()
 
     def _take_shortcut(self) -> None:
+        """Go where the averages lead, if there are enough of them to tell, and they move still."""
+        if self._repeats or len(self._averages) < PERIODS_BEFORE_SHORTCUT:
+            return
         before, last = (b - a for a, b in zip(self._averages[-3:-1], self._averages[-2:], strict=True))
         ratio = np.abs(last).max() / max(np.abs(before).max(), 1e-12)
         if ratio < SLOWEST_RATIO:
@@ -90,7 +94,7 @@ class Alternating:
     def point(self) -> OperatingPoint:
         """Return where the board stands on average over its last period."""
         if not self._averages:
-            return self._begin
+            return self._begin if not self._followed else self._moving.point()
         point = self._moving.point()
         unknowns = point.unknowns.copy()
         unknowns[0, : len(self._names)] = self._averages[-1]

@@ -1,6 +1,7 @@
 """Serve a simulated bench to others, in real time, as instruments that anybody on this machine can reach.
 
-It writes the bench file that goes with it. What a hand does to the board is typed: 'RV101 +1.5' turns a trimmer.
+It writes the bench file that goes with it. What a hand does to the board is typed: 'RV101 +1.5' turns a trimmer,
+'mains on' throws the switch of a board that mains feed.
 """
 
 import re
@@ -48,6 +49,8 @@ def _welcome(board: Board, seed: int, place: Path) -> Iterator[str]:
     yield f"  railbench run PROFILE --serial SN --bench {place}   tests its board"
     for trimmer in board.form.trimmers:
         yield f"  {trimmer} +1.5   typed here, turns it one and a half turns clockwise"
+    if board.form.mains_switch:
+        yield "  mains on, mains off   typed here, throws its mains switch"
     yield "  Ctrl-C ends it"
 
 
@@ -79,7 +82,11 @@ def _attend(board: Board, inside: SimulatedBench, interrupts: Interrupts, consol
 
 
 def _turned(board: Board, inside: SimulatedBench, typed: str) -> str:
-    """Turn a trimmer by what was typed, and say where it stands, or what to type instead."""
+    """Do to the board what was typed, and say how it stands, or what to type instead."""
+    if board.form.mains_switch and typed in ("mains on", "mains off"):
+        with inside.board.lock:
+            inside.board.switch_mains(typed == "mains on")
+        return typed.replace(" ", " are ")
     match = _TURN.fullmatch(typed)
     trimmers = board.form.trimmers
     if match is None or match[1] not in trimmers:

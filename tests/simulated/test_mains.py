@@ -1,5 +1,6 @@
 """A board that mains feed, as the bench sees it: against ngspice, against paper, from switch-on to empty."""
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -116,3 +117,21 @@ def test_a_board_without_a_switch_says_so() -> None:
     board = SimulatedBoard(described(found_board("dual15")), VirtualClock())
     with pytest.raises(SimulatedError, match="the board sheet says no 'mains switch': nothing is there to be thrown"):
         board.switch_mains(True)
+
+
+def test_a_load_makes_the_ripple_of_the_formula() -> None:
+    """I / (2 f C) if the reservoir carried it all the time (RAW-05's convention); for a part of it the bridge does."""
+    board, clock = switched_on()
+    unloaded = board.volts("VP")
+    board.draw("VP", 1.0)
+    clock.advance(SETTLED_SECONDS)
+    whole_half_period = 1.0 / (100.0 * 20e-3) / (2.0 * np.sqrt(3.0))
+    assert 0.7 * whole_half_period < board.ripple_volts("VP") < whole_half_period
+    assert board.ripple_volts("VN") < 0.01
+    assert 2.0 < unloaded - board.volts("VP") < 5.0  # copper and diodes carry it in pulses
+
+
+def test_a_switch_that_the_netlist_does_not_have_is_refused() -> None:
+    description = replace(described(found_board("raw-supply")), mains_switch="main")
+    with pytest.raises(SimulatedError, match="the mains switch is the parameter 'main', which .* does not have"):
+        SimulatedBoard(description, VirtualClock())

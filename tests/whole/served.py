@@ -72,9 +72,9 @@ class Served:
 
 
 @contextmanager
-def served(home: Path, *options: str) -> Iterator[Served]:
-    """Serve a healthy dual15 while the block runs."""
-    words = [RAILBENCH, "bench", "--simulate", "dual15", "--seed", "4", *options]
+def served(home: Path, *options: str, board: str = "dual15") -> Iterator[Served]:
+    """Serve a healthy board while the block runs."""
+    words = [RAILBENCH, "bench", "--simulate", board, "--seed", "4", *options]
     streams = {"stdin": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
     process = subprocess.Popen(words, env=environment(home), cwd=home, **streams)  # type: ignore[call-overload]
     profile = home / "short.yaml"
@@ -82,7 +82,7 @@ def served(home: Path, *options: str) -> Iterator[Served]:
     try:
         while "Ctrl-C" not in (line := process.stderr.readline()):
             assert line, "the bench did not open"
-        yield Served(home, home / "dual15.bench.yaml", profile, process)
+        yield Served(home, home / f"{board}.bench.yaml", profile, process)
     finally:
         process.send_signal(signal.SIGINT)
         process.communicate(timeout=20)

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.commands import railbench
+from tests.whole.served import served, until
 
 FULL = "raw-supply/full"
 RIPPLE = "ripple rms, meter's bandwidth"
@@ -48,3 +49,14 @@ def test_a_proof_of_it_is_refused_in_words(tmp_path: Path) -> None:
     assert done.returncode == 2
     assert "boards in lockstep are always at rest; try its faults one by one" in done.stderr
     assert "Traceback" not in done.stderr and "Warning" not in done.stderr
+
+
+def test_its_mains_are_switched_by_what_is_typed_at_a_served_bench(tmp_path: Path) -> None:
+    with served(tmp_path, board="raw-supply") as bench:
+        assert "supplies:\n  {}" in bench.file.read_text()  # nothing is there that could feed it
+        bench.ask("meter", "ROUT:CLOS (@101);:ROUT:CLOS? (@101)")
+        assert bench.process.stdin is not None and bench.process.stderr is not None
+        bench.process.stdin.write("mains on\n")
+        bench.process.stdin.flush()
+        assert bench.process.stderr.readline() == "mains are on\n"
+        until("VP is up", lambda: float(bench.ask("meter", "MEAS:VOLT? 100")) > 43.0)
