@@ -123,7 +123,7 @@ class Bench:
         if wired is None:
             raise Unreadable(f"no instrument reads a current at {ask.terminal}")
         told = wired.supply.measure(wired.channel)
-        return amps_look(wired.readback, wired.channel).reading(told.amps, self._clock.seconds())
+        return amps_look(wired.readback, wired.name, wired.channel).reading(told.amps, self._clock.seconds())
 
     def abreast(self, ask: Abreast) -> bool:
         """See Together."""

@@ -135,8 +135,9 @@ def _looks(form: BenchForm, board: Board, line: Line) -> Callable[[float], float
         sheet = meter_sheet(form.meters[wire.meter.instrument])
         return lambda volts: _volts_u(sheet, board, line.terminal, volts)
     if limit.unit == "A" and wire.supply is not None and "current" in line.name:
-        table = current_accuracy(form.supplies[wire.supply.instrument].current)
-        return lambda amps: measured(amps_look(table, 1).reading(amps, 0.0)).u
+        supply = wire.supply.instrument
+        look = amps_look(current_accuracy(form.supplies[supply].current), supply, 1)
+        return lambda amps: measured(look.reading(amps, 0.0)).u
     return None
 
 

@@ -48,7 +48,7 @@ class Desk:
     def __init__(self, board: Board, highest_volts: dict[str, float]) -> None:
         self.protections = {name: protection_volts(board, name, volts) for name, volts in highest_volts.items()}
         self.currents = {
-            name: amps_look(READBACK_ACCURACY, channel)
+            name: amps_look(READBACK_ACCURACY, "supply", channel)
             for channel, name in enumerate(board.terminals("input"), start=1)
         }
         self.ripple = ripple_look(METER_SHEET)

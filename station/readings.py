@@ -127,11 +127,14 @@ def tested_range(ranges: Sequence[OhmsRange], test_amps: float) -> OhmsRange:
         raise InputError.about(str(error), "write one of these as the step's 'test current'") from error
 
 
-def amps_look(readback: AccuracyTable, channel: int) -> Look:
-    """Return the look of a supply channel at its current; it counts as one power-line cycle, none can be chosen."""
+def amps_look(readback: AccuracyTable, supply: str, channel: int) -> Look:
+    """Return the look of a channel of `supply`, as the bench calls it, at its current.
+
+    It counts as one power-line cycle: none can be chosen.
+    """
     row = row_for(readback, "current", 0.0)
     u_random = math.hypot(row.noise_rms, resolution(row.digit))
-    return Look(row, u_random, f"supply channel {channel}, current readback", 1.0)
+    return Look(row, u_random, f"{supply} channel {channel}, current readback", 1.0)
 
 
 def drawn(setting: AccuracyTable, amps: float) -> Drawn:

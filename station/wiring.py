@@ -33,6 +33,7 @@ __all__ = [
 class SupplyChannel:
     """A supply channel on an input; `turned` where its plus is at GND, as a negative input needs it."""
 
+    name: str  # the bench's, of the supply
     supply: Supply
     channel: int
     turned: bool
@@ -95,7 +96,7 @@ def wired(form: BenchForm, links: Links, wait: Callable[[float], None]) -> Wirin
             supply, readback = drivers[wire.supply.instrument], form.supplies[wire.supply.instrument].current
             assert isinstance(supply, Supply)
             turned, table = wire.plus_at == GND, current_accuracy(readback)
-            supplies[terminal] = SupplyChannel(supply, _number(wire.supply), turned, table)
+            supplies[terminal] = SupplyChannel(wire.supply.instrument, supply, _number(wire.supply), turned, table)
         if wire.load is not None:
             load = drivers[wire.load.instrument]
             assert isinstance(load, Load)
