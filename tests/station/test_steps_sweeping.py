@@ -25,6 +25,17 @@ def test_line_regulation_is_a_share_per_volt_of_input() -> None:
     assert 100.0 * line_regulation(points, nominal_volts=20.0).value == pytest.approx(percent_per_volt)
 
 
+def test_line_regulation_in_millivolts_per_volt() -> None:
+    given, millivolts_per_volt = WORKED["LIN-02"]
+    points = [(20.0, reading(15.0)), (20.0 + given["dVin"], reading(15.0 + given["dVout"]))]
+    assert 1e3 * 15.0 * line_regulation(points, nominal_volts=20.0).value == pytest.approx(millivolts_per_volt)
+    sheet, limit = WORKED["LIN-07"]  # a data sheet's limit per cent, at our output
+    assert 1e3 * sheet["Vout"] * sheet["pct_per_V"] / 100.0 == pytest.approx(limit)
+    falls = reading(sheet["Vout"] - limit / 1e3)
+    just = line_regulation([(20.0, reading(sheet["Vout"])), (21.0, falls)], nominal_volts=20.0)
+    assert 100.0 * just.value == pytest.approx(sheet["pct_per_V"])
+
+
 def test_line_regulation_takes_the_whole_span_over_the_value_at_nominal_input() -> None:
     given, span_percent = WORKED["LIN-06"]
     points = [(19.0, reading(given["VL"])), (22.0, reading(given["VN"])), (26.0, reading(given["VH"]))]
@@ -41,6 +52,14 @@ def test_load_regulation_is_a_share_of_the_voltage_at_the_lightest_load() -> Non
     points = [(0.0, reading(given["Vmin_load"])), (1.0, reading(given["Vmax_load"]))]
     assert 100.0 * load_regulation(points).value == pytest.approx(percent)
     assert 100.0 * load_regulation(points).value != pytest.approx(WORKED["LOAD-01"][1])  # the textbook's base
+
+
+@pytest.mark.parametrize(("row", "ohms"), [("LOAD-04", 1.0), ("LOAD-06", 1e-3)])
+def test_load_regulation_is_the_output_resistance_times_the_current_over_the_voltage(row: str, ohms: float) -> None:
+    given, result = WORKED[row]
+    points = [(given["I1"], reading(given["V1"])), (given["I2"], reading(given["V2"]))]
+    resistance = load_regulation(points).value * given["V1"] / (given["I2"] - given["I1"])
+    assert resistance == pytest.approx(result * ohms)
 
 
 def test_load_regulation_takes_the_largest_change() -> None:
