@@ -3,8 +3,7 @@
 Nothing is shared with the drivers but the wire. Wiring: supply channel n feeds the board's n-th input (turned
 round where the input is below ground), load channel n its n-th output, meter input n its n-th terminal. With as many
 terminals, the meter's inputs after those are the same terminals turned round: plus at GND. A second meter, 'meter b',
-has the same inputs. Where instruments have one
-channel only there are as many of them: 'supply', 'supply b'.
+has the same inputs. Where instruments have one channel only there are as many of them: 'supply', 'supply b'.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -112,6 +111,7 @@ class _LoadPort:
 class _MeterPort:
     def __init__(self, board: SimulatedBoard, terminals: Sequence[str]) -> None:
         self._board, self._terminals = board, tuple(terminals)
+        self.inputs = 2 * len(self._terminals)  # each terminal both ways round
 
     def _at(self, channel: int) -> tuple[str, bool]:
         """Return the terminal that an input reaches, and whether it is turned round."""
@@ -157,25 +157,20 @@ def open_bench(
     clock = clock or VirtualClock()
     board = SimulatedBoard(description, clock, rng=None if nominal else own.parts, faults=faults)
     supply_style, load_style = (_style((dialects or {}).get(kind, "channel list")) for kind in ("supply", "load"))
-
-    def supply(name: str, ports: Sequence[_SupplyPort]) -> Supply:
-        habits = _HABITS.get(supply_style, Quirks())
-        return Supply(_identity(name, seed), ports, clock, own.supply, style=supply_style, quirks=habits)
-
-    def load(name: str, ports: Sequence[_LoadPort]) -> Load:
-        return Load(_identity(name, seed), ports, clock, own.load, style=load_style)
-
+    habits = _HABITS.get(supply_style, Quirks())
     inputs = [_SupplyPort(board, name) for name, _ in description.inputs]
     outputs = [_LoadPort(board, name) for name, _ in description.outputs]
-    supplies = {name: supply(name, ports) for name, ports in _shared_out("supply", supply_style, inputs).items()}
-    terminals = list(description.terminals)
-    meter_port, meter_inputs = _MeterPort(board, terminals), 2 * len(terminals)
-    meter = Meter(_identity("meter", seed), meter_port, meter_inputs, clock, own.meter)
-    more = {_named("meter", at + 1): each for at, each in enumerate(own.meter.spawn(meters - 1))}
-    others = {name: Meter(_identity(name, seed), meter_port, meter_inputs, clock, rng) for name, rng in more.items()}
-    loads = {name: load(name, ports) for name, ports in _shared_out("load", load_style, outputs).items()}
+    supplies = {
+        name: Supply(_identity(name, seed), ports, clock, own.supply, style=supply_style, quirks=habits)
+        for name, ports in _shared_out("supply", supply_style, inputs).items()
+    }
+    loads = {
+        name: Load(_identity(name, seed), ports, clock, own.load, style=load_style)
+        for name, ports in _shared_out("load", load_style, outputs).items()
+    }
+    read_by = _meters(_MeterPort(board, list(description.terminals)), seed, clock, own.meter, count=meters)
     with ExitStack() as stack:
-        instruments: dict[str, Instrument] = {**supplies, "meter": meter, **others, **loads}
+        instruments: dict[str, Instrument] = {**supplies, **read_by, **loads}
         servers = {name: stack.enter_context(open_server(each)) for name, each in instruments.items()}
         hands = Hands(board, description.trimmers, clock, own.hands)
         yield SimulatedBench(
@@ -183,12 +178,23 @@ def open_bench(
             board,
             hands,
             tuple(supplies.values()),
-            meter,
+            read_by["meter"],
             tuple(loads.values()),
             servers,
             feeding=_places("supply", supply_style, len(inputs)),
             drawing=_places("load", load_style, len(outputs)),
         )
+
+
+def _meters(
+    port: _MeterPort, seed: int, clock: VirtualClock, rng: np.random.Generator, *, count: int
+) -> dict[str, Meter]:
+    """Return meters with the same inputs by name, 'meter' first: it draws its errors as where it is the only one."""
+    meters = {"meter": Meter(_identity("meter", seed), port, port.inputs, clock, rng)}
+    for at, own in enumerate(rng.spawn(count - 1), start=1):
+        name = _named("meter", at)
+        meters[name] = Meter(_identity(name, seed), port, port.inputs, clock, own)
+    return meters
 
 
 def _style(dialect: str) -> Style:

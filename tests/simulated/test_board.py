@@ -351,3 +351,17 @@ def test_while_an_ohmmeter_is_on_supplies_and_loads_are_off(board, clock):
     clock.advance(1.0)
     assert board.supply_state("INP").regulation is Regulation.OFF
     assert board.load_state("OUT").amps == 0.0
+
+
+def test_what_is_programmed_on_a_supply_that_is_off_does_not_reach_the_board(board, clock, feed):
+    other_clock = VirtualClock()
+    left_alone = SimulatedBoard(DESCRIPTION, other_clock)
+    for each, own in ((board, clock), (left_alone, other_clock)):
+        each.feed("INP", volts=10.0, limit_amps=1.0, on=True)
+        own.advance(5.0)
+        each.feed("INP", volts=10.0, limit_amps=1.0, on=False)
+        own.advance(0.25)
+    board.feed("INP", volts=3.0, limit_amps=0.5, on=False)
+    for own in (clock, other_clock):
+        own.advance(0.25)
+    assert board.volts("INP") == left_alone.volts("INP") > 1.0  # to the last bit: nothing began anew

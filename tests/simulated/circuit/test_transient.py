@@ -20,6 +20,7 @@ from simulated.circuit import (
     read_netlist,
 )
 from simulated.circuit.charges import depletion, depletion_of
+from simulated.circuit.dynamics import dynamics_of
 from simulated.circuit.transient import Tolerance, Transient
 from simulated.motion import ROUGH
 
@@ -296,3 +297,12 @@ def test_another_circuits_operating_point_is_refused() -> None:
     run = Transient(one_supply(RC))
     with pytest.raises(CircuitError, match="the operating point is another circuit's"):
         run.start_from(Circuit(read_netlist("t\nV1 x 0 1\nR1 x 0 1\n")).operating_point())
+
+
+def test_a_rough_step_looks_at_what_holds_charge_slowly_and_at_nothing_else() -> None:
+    netlist = read_netlist("t\nR1 in a 1k\nC1 a 0 1u\nC2 b 0 330p\nR2 a b 1k\nC3 b c 2n\nR3 c 0 1k\nR4 in 0 1k\n")
+    dynamics = dynamics_of(Circuit(netlist), None, None, None)
+    assert [dynamics.layout.names[at] for at in dynamics.slow_nodes] == ["a", "b", "c"]
+    small = read_netlist("t\nR1 in a 1k\nC1 a 0 1u\nC2 b 0 330p\nR2 a b 1k\nR4 in 0 1k\n")
+    dynamics = dynamics_of(Circuit(small), None, None, None)
+    assert [dynamics.layout.names[at] for at in dynamics.slow_nodes] == ["a"]
