@@ -137,6 +137,12 @@ def test_an_address_that_is_none_is_an_error_at_open() -> None:
         links.open("the meter on the left", name="meter")
 
 
+def test_a_link_waits_as_long_as_its_bench_says_unless_it_is_told_otherwise() -> None:
+    with line_server({}) as first, line_server({}) as second, open_links(timeout_seconds=60.0) as links:
+        assert links.open(first.resource, name="supply").timeout_seconds == 60.0
+        assert links.open(second.resource, name="meter", timeout_seconds=0.2).timeout_seconds == 0.2
+
+
 def test_one_resource_is_opened_once(call: Called) -> None:
     with line_server({}) as server, open_links() as links:
         links.open(server.resource, name="supply")

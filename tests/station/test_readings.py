@@ -4,7 +4,7 @@ import pytest
 
 from drivers import AccuracyRow, AccuracyTable, OhmsRange
 from station.errors import NotHere, Unreadable
-from station.readings import MeterSheet, ohms_look, volts_look
+from station.readings import MeterSheet, amps_look, ohms_look, volts_look
 from station.uncertainty import resolution
 
 SHEET = MeterSheet(AccuracyTable((AccuracyRow("voltage", 10.0, 35e-6, 5e-6),)), {0.02: 1e-5, 1.0: 1e-6})
@@ -24,3 +24,9 @@ def test_a_meter_without_figures_for_ohms_reads_none_here() -> None:
 @pytest.mark.parametrize(("cycles", "share"), [(0.02, 1e-5), (0.2, 1e-5), (1.0, 1e-6), (10.0, 1e-6), (0.01, 1e-5)])
 def test_a_reading_resolves_what_the_next_shorter_one_in_the_sheet_does(cycles: float, share: float) -> None:
     assert volts_look(SHEET, 10.0, cycles).u_random == pytest.approx(resolution(share * 10.0))
+
+
+def test_two_supplies_share_no_error_though_their_channels_have_one_number() -> None:
+    table = AccuracyTable((AccuracyRow("current", 0.0, 1e-3, 0.0),))
+    sources = {amps_look(table, *of).source for of in (("psu", 1), ("psu", 2), ("psu b", 1))}
+    assert len(sources) == 3
