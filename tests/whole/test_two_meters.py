@@ -142,6 +142,15 @@ def test_one_meter_integrates_while_the_other_does() -> None:
     assert seconds == pytest.approx(0.4, abs=0.01)  # 10 power-line cycles at 50 Hz and the zero, once
 
 
+def test_no_meter_reads_volts_while_the_other_drives_a_test_current() -> None:
+    with open_simulated(profile().board, highest_volts(profile()), seed=1, meters=2) as bench:
+        bench.performer.read(Read("OUTP", Quantity.RESISTANCE, 1.0, test_amps=1e-3))
+        assert bench.inside.board.volts("OUTP") > 0.3
+        bench.performer.read(Read("OUTN", Quantity.VOLTAGE, 1.0))
+        bench.clock.wait(60.0)
+        assert abs(bench.inside.board.volts("OUTP")) < 0.05
+
+
 def test_every_reading_is_on_disk_before_the_step_ends(two: Run) -> None:
     assert two.kept and all(told == kept for told, kept in two.kept)
 
