@@ -1,35 +1,51 @@
 """Time on a simulated bench: what its instruments take, added up instead of waited for, or truly waited for."""
 
+import math
 import threading
 import time
 from collections.abc import Callable
 
-__all__ = ["RealClock", "VirtualClock"]
+__all__ = ["LoneClock", "RealClock", "VirtualClock"]
+
+_ENDLESS = math.inf
 
 
-def _refuse_odd(seconds: float) -> None:
-    if not 0.0 <= seconds < float("inf"):
-        raise ValueError(f"the clock was asked to advance {seconds} s; write a finite time of zero or more")
+def _odd(seconds: float) -> ValueError:
+    return ValueError(f"the clock was asked to advance {seconds} s; write a finite time of zero or more")
 
 
-class VirtualClock:
-    """Seconds of bench time since the bench was opened; only `advance` moves them."""
+class LoneClock:
+    """Seconds of bench time since the bench was opened, where one thread alone works on it: without any alarms."""
 
     def __init__(self) -> None:
         self._seconds = 0.0
-        self._alarms: list[tuple[float, Callable[[], None]]] = []
-        self._lock = threading.Lock()  # for adding up: every simulated instrument answers on a thread of its own
 
     def seconds(self) -> float:
         """Return the bench time in seconds."""
         return self._seconds
 
     def advance(self, seconds: float) -> None:
+        """Let `seconds` of bench time pass; a negative or NaN time is refused with ValueError."""
+        if not 0.0 <= seconds < _ENDLESS:
+            raise _odd(seconds)
+        self._seconds += seconds
+
+
+class VirtualClock(LoneClock):
+    """Seconds of bench time since the bench was opened; only `advance` moves them."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._alarms: list[tuple[float, Callable[[], None]]] = []
+        self._lock = threading.Lock()  # for adding up: every simulated instrument answers on a thread of its own
+
+    def advance(self, seconds: float) -> None:
         """Let `seconds` of bench time pass; a negative or NaN time is refused with ValueError.
 
         What is to happen in between happens at its time, not at the end.
         """
-        _refuse_odd(seconds)
+        if not 0.0 <= seconds < _ENDLESS:
+            raise _odd(seconds)
         left = seconds
         while (step := self._step(left)) is not None:
             passed, ring = step
@@ -44,7 +60,7 @@ class VirtualClock:
     def _step(self, left: float) -> tuple[float, Callable[[], None]] | None:
         """Move on to the first alarm within `left` and return it, or to the end and return None."""
         with self._lock:
-            at, ring = min(self._alarms, key=lambda alarm: alarm[0], default=(float("inf"), None))
+            at, ring = min(self._alarms, key=lambda alarm: alarm[0]) if self._alarms else (_ENDLESS, None)
             if ring is None or at > self._seconds + left:
                 self._seconds += left
                 return None
@@ -67,7 +83,8 @@ class RealClock(VirtualClock):
 
     def advance(self, seconds: float) -> None:
         """Wait for `seconds`; a negative or NaN time is refused with ValueError."""
-        _refuse_odd(seconds)
+        if not 0.0 <= seconds < _ENDLESS:
+            raise _odd(seconds)
         time.sleep(seconds)
 
     def call_at(self, seconds: float, ring: Callable[[], None]) -> None:

@@ -7,7 +7,7 @@ from typing import Protocol
 import numpy as np
 
 from simulated.board import TrimmerDescription
-from simulated.clock import VirtualClock
+from simulated.clock import LoneClock
 
 __all__ = ["Hands"]
 
@@ -50,7 +50,7 @@ class Hands:
         self,
         board: Trimmed,
         trimmers: tuple[TrimmerDescription, ...],
-        clock: VirtualClock,
+        clock: LoneClock,
         rng: np.random.Generator,
     ) -> None:
         self._board, self._clock, self._rng = board, clock, rng

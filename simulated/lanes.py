@@ -17,7 +17,7 @@ from simulated.board import BoardDescription, designed, fitted, misbuilt, wired
 from simulated.circuit import SupplySetting
 from simulated.circuit.fleet import Fleet  # brings scipy's sparse matrices, which are slow to import
 from simulated.circuit.fleet_point import FleetPoint
-from simulated.clock import VirtualClock
+from simulated.clock import LoneClock
 from simulated.hands import Hands
 from simulated.instruments.accuracy import Readout
 from simulated.instruments.converter import Converter, range_for
@@ -35,6 +35,7 @@ Bools = NDArray[np.bool_]
 
 # A board that has warmed or cooled by so much since it was solved is solved anew.
 DRIFT_KELVIN = 0.02
+STALE, FRESH = -math.inf, math.inf
 
 
 @dataclass(frozen=True)
@@ -161,15 +162,16 @@ class Lanes:
 
 
 class Lane:
-    """One bench with its board, as its test program needs it; `stale` while its readings would be of what was.
+    """One bench with its board, as its test program needs it.
 
-    Volts are in the board's frame, settings at the instruments' own plus. `seen` has the true volts of all terminals,
-    then the amps of all inputs, as last solved.
+    Its readings are of what is until bench time `fresh_until` (seconds), and of what was from then on: -inf where
+    something was changed since it was solved. Volts are in the board's frame, settings at the instruments' own plus.
+    `seen` has the true volts of all terminals, then the amps of all inputs, as last solved.
     """
 
     def __init__(self, lanes: Lanes, at: int, own: Chances, seed: int) -> None:
         self.at, self._lanes, self._seed = at, lanes, seed
-        self.clock = VirtualClock()
+        self.clock = LoneClock()
         self.hands = Hands(self, lanes.description.trimmers, self.clock, own.hands)
         self._supply = {name: ChannelErrors(BENCH_SUPPLY, own.supply) for name in lanes.inputs}
         self._load = {name: InputErrors(BENCH_LOAD, own.load) for name in lanes.outputs}
@@ -179,25 +181,26 @@ class Lane:
         self._across = 0.0  # volts that it drives
         self._ripple: Readout | None = None
         self._asked: dict[str, tuple[float, float]] = {}  # of each input and output, as programmed last
-        self.stale, self.solved = True, True
+        self.fresh_until, self.solved = STALE, True
         self.seen: Floats = np.zeros(0)
         self._values: list[float] = []
         self._limited: list[bool] = []
-        self._settled_at, self._kelvin_left = 0.0, 0.0
 
     def settled(self, seen: Floats, values: list[float], limited: list[bool], kelvin_left: float) -> None:
         """Take over what was solved: `seen` (also as single `values`), and how far the board has to warm yet."""
-        self.seen, self._values, self._limited, self._kelvin_left = seen, values, limited, kelvin_left
-        self._settled_at, self.stale = self.clock.seconds(), False
+        self.seen, self._values, self._limited = seen, values, limited
+        warmth, self.fresh_until = self._lanes.description.warmth, FRESH
+        if warmth is not None and kelvin_left > DRIFT_KELVIN:
+            self.fresh_until = self.clock.seconds() - warmth.seconds * math.log1p(-DRIFT_KELVIN / kelvin_left)
 
     def settled_tested(self, volts: float, *, solved: bool) -> None:
         """Take over the volts that the test current drives."""
-        self._across, self.solved, self._kelvin_left, self.stale = volts, solved, 0.0, False
+        self._across, self.solved, self.fresh_until = volts, solved, FRESH
 
     def let(self, test: OhmsTest | None) -> None:
         """Let a test current into the board, with the bench's ends off it; None: put them back."""
         if test != self.test:
-            self.test, self.stale = test, True
+            self.test, self.fresh_until = test, STALE
 
     @property
     def trimmers(self) -> Mapping[str, float]:
@@ -207,7 +210,7 @@ class Lane:
     def turn(self, parameter: str, position: float) -> None:
         """Put a trimmer's wiper to a position, 0..1 clockwise."""
         self._lanes.travel[self.at, self._lanes.parameters[parameter]] = position
-        self.stale = True
+        self.fresh_until = STALE
 
     def feed(self, terminal: str, volts: float, limit_amps: float) -> bool:
         """Program an input's supply channel, 0 V being off; returns whether that changed anything."""
@@ -221,7 +224,7 @@ class Lane:
             return False
         lanes.volts_set[at, column], lanes.limits[at, column] = applied, limit
         lanes.on[at, column] = volts > 0.0
-        self.stale = True
+        self.fresh_until = STALE
         return True
 
     def draw(self, terminal: str, amps: float) -> bool:
@@ -231,20 +234,17 @@ class Lane:
         if lanes.drawn[at, column] == applied:
             return False
         lanes.drawn[at, column] = applied
-        self.stale = True
+        self.fresh_until = STALE
         return True
-
-    def has_warmed(self) -> bool:
-        """Whether so much time has passed since the last solution that the board has another temperature."""
-        warmth = self._lanes.description.warmth
-        if warmth is None or self._kelvin_left <= DRIFT_KELVIN:
-            return False
-        seconds = self.clock.seconds() - self._settled_at
-        return self._kelvin_left * (1.0 - math.exp(-seconds / warmth.seconds)) > DRIFT_KELVIN
 
     def volts(self, terminal: str) -> float:
         """Return the true volts from ground at a terminal."""
         return self._values[self._lanes.terminal_at[terminal]]
+
+    @property
+    def stale(self) -> bool:
+        """Whether it has to be solved before anything is read."""
+        return self.clock.seconds() > self.fresh_until
 
     def limited(self, terminal: str) -> bool:
         """Return whether an input's supply is at its current limit."""
@@ -252,7 +252,8 @@ class Lane:
 
     def shown_volts(self, terminal: str, *, range_volts: float, cycles: float) -> float:
         """Return one reading of the meter; ±9.9E37 beyond 120 % of the range."""
-        return self._meter.read(self.volts(terminal), range_number=range_for(range_volts), cycles=cycles)
+        true_volts = self._values[self._lanes.terminal_at[terminal]]
+        return self._meter.read(true_volts, range_number=range_for(range_volts), cycles=cycles)
 
     def shown_ohms(self, *, range_ohms: float, cycles: float) -> float:
         """Return one reading of the ohmmeter; ±9.9E37 beyond 120 % of the range."""

@@ -5,7 +5,6 @@ then reads one terminal after the other. The answer to `Abreast` is recorded as 
 way the run went.
 """
 
-from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
 from station.asks import Ask, Performer, Read, Reading
@@ -25,8 +24,7 @@ class Together(Protocol):
         """Take readings at once; in the place of one that could not be had stands why."""
 
 
-@dataclass(frozen=True, slots=True)
-class Abreast(Ask[bool]):
+class Abreast(Ask[bool], frozen=True):
     """Ask whether the volts of these terminals can be read at once."""
 
     terminals: tuple[str, ...]
@@ -36,8 +34,7 @@ class Abreast(Ask[bool]):
         return isinstance(performer, Together) and performer.abreast(self)
 
 
-@dataclass(frozen=True, slots=True)
-class ReadTogether(Ask[tuple[Reading, ...]]):
+class ReadTogether(Ask[tuple[Reading, ...]], frozen=True):
     """Take the volts of terminals that are abreast: begin all readings, then fetch them.
 
     Each is recorded and told as a reading of its own. Where one can't be had, that is raised once all are recorded.

@@ -119,7 +119,7 @@ def _written(value: float) -> str:
 def _limits(profile: Profile, boards: Boards) -> list[Advice]:
     """Return which limits could be tightened without failing good boards, and what that would catch."""
     found = []
-    lines = [line for step in profile.steps for line in step.form.lines(step.setup)]
+    lines = [line for step in profile.steps for line in step.lines]
     for at, line in enumerate(lines):
         own = boards.values[:, at]
         good = own[boards.good]

@@ -6,9 +6,11 @@ board's frame: INN is fed -22 V, and a current at an input is what the board dra
 """
 
 from collections.abc import Generator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import Enum
 from typing import Any, Generic, Protocol, TypeVar
+
+import msgspec
 
 from station.lines import Judgement
 
@@ -79,16 +81,14 @@ class Turned(Enum):
     ENOUGH = "enough"
 
 
-@dataclass(frozen=True, slots=True)
-class Conditions:
+class Conditions(msgspec.Struct, frozen=True):
     """What was fed (volts) and drawn (amps) at each terminal when a reading was taken."""
 
     fed: tuple[tuple[str, float], ...] = ()
     drawn: tuple[tuple[str, float], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(msgspec.Struct, frozen=True):
     """A measured value with its standard uncertainties, in the base unit of its quantity.
 
     `u_common` is shared by all readings of one `source` (an instrument on one range): it cancels in differences.
@@ -100,19 +100,17 @@ class Reading:
     source: str
     effort: float
     seconds: float
-    conditions: Conditions = field(default=Conditions())
+    conditions: Conditions = Conditions()
 
 
-@dataclass(frozen=True, slots=True)
-class Fed:
+class Fed(msgspec.Struct, frozen=True):
     """A supply channel's answer; `trips` names the protections that tripped, as far as the supply can tell."""
 
     mode: Mode
     trips: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Drawn:
+class Drawn(msgspec.Struct, frozen=True):
     """A load's answer: the setting was taken over; `u` is the standard uncertainty of what it draws (amps)."""
 
     u: float = 0.0
@@ -154,10 +152,8 @@ class Performer(Protocol):
         """Bring the bench into its safe state and say what was verified; never raises."""
 
 
-class Ask(Generic[Reply]):
+class Ask(msgspec.Struct, Generic[Reply], frozen=True):
     """Base of all asks; awaiting one hands it to whoever drives the program."""
-
-    __slots__ = ()
 
     def __await__(self) -> Generator["Ask[Any]", Any, Reply]:
         reply: Reply = yield self
@@ -168,8 +164,7 @@ class Ask(Generic[Reply]):
         raise NotImplementedError(f"{type(self).__name__} is no ask of its own; await one of its kinds")
 
 
-@dataclass(frozen=True, slots=True)
-class Feed(Ask[Fed]):
+class Feed(Ask[Fed], frozen=True):
     """Program a supply channel; 0 V means output off."""
 
     terminal: str
@@ -181,8 +176,7 @@ class Feed(Ask[Fed]):
         return performer.feed(self)
 
 
-@dataclass(frozen=True, slots=True)
-class Draw(Ask[Drawn]):
+class Draw(Ask[Drawn], frozen=True):
     """Program a load; 0 A means load input off."""
 
     terminal: str
@@ -193,8 +187,7 @@ class Draw(Ask[Drawn]):
         return performer.draw(self)
 
 
-@dataclass(frozen=True, slots=True)
-class Wait(Ask[None]):
+class Wait(Ask[None], frozen=True):
     """Let time pass (virtual when simulated)."""
 
     seconds: float
@@ -204,8 +197,7 @@ class Wait(Ask[None]):
         performer.wait(self)
 
 
-@dataclass(frozen=True, slots=True)
-class Read(Ask[Reading]):
+class Read(Ask[Reading], frozen=True):
     """Take a reading at a terminal; `effort` is the integration time in power-line cycles.
 
     Ohms are read with nothing fed, at a test current that flows into `terminal` and out of `against`: with the leads
@@ -223,8 +215,7 @@ class Read(Ask[Reading]):
         return performer.read(self)
 
 
-@dataclass(frozen=True, slots=True)
-class Turn(Ask[Turned]):
+class Turn(Ask[Turned], frozen=True):
     """Tell the operator which way to turn a trimmer; answered when there was time for a turn.
 
     `remaining` is the volts still missing at `terminal`, without sign; `turns_left` about how many turns that is,
@@ -243,8 +234,7 @@ class Turn(Ask[Turned]):
         return performer.turn(self)
 
 
-@dataclass(frozen=True, slots=True)
-class Question(Ask[str]):
+class Question(Ask[str], frozen=True):
     """Ask the operator; the answer is one of `answers`. `switches` mains on or off is what they do before a yes."""
 
     text: str
@@ -257,17 +247,14 @@ class Question(Ask[str]):
         return performer.question(self)
 
 
-class Event(Ask[None]):
+class Event(Ask[None], frozen=True):
     """Something told to record and screen; no performer has anything to do."""
-
-    __slots__ = ()
 
     def put_to(self, performer: Performer) -> None:
         """See Ask."""
 
 
-@dataclass(frozen=True, slots=True)
-class StepStarted(Event):
+class StepStarted(Event, frozen=True):
     """A step begins; `caution` is what the operator should mind from here on."""
 
     index: int
@@ -275,23 +262,20 @@ class StepStarted(Event):
     caution: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Judged(Event):
+class Judged(Event, frozen=True):
     """A line has its outcome."""
 
     judgement: Judgement
 
 
-@dataclass(frozen=True, slots=True)
-class StepEnded(Event):
+class StepEnded(Event, frozen=True):
     """A step is over."""
 
     index: int
     title: str
 
 
-@dataclass(frozen=True, slots=True)
-class Warned(Event):
+class Warned(Event, frozen=True):
     """Something the operator should know, which changes no outcome."""
 
     text: str

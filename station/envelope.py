@@ -7,7 +7,7 @@ reaches an instrument, and an answer that shows the board misbehaving stops the 
 import math
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Any
+from typing import Any, NoReturn
 
 from station.asks import GND, Ask, Draw, Fed, Feed, Mode, Quantity, Read, Reading
 from station.board import Board
@@ -31,6 +31,9 @@ class Envelope:
             for name, form in self._terminals.items()
             if form.kind != "probe"
         }
+        self._inputs = {
+            name: (form.sign, form.never_above or 0.0) for name, form in self._terminals.items() if form.kind == "input"
+        }
 
     def refuse_beyond(self, ask: Ask[Any], fed: Mapping[str, float] = NOTHING_FED) -> None:
         """Raise InputError for an ask beyond the board's absolute limits, before anybody answers it.
@@ -38,28 +41,37 @@ class Envelope:
         `fed` are the volts that stand at each input: an ohmmeter goes on a board without power only.
         """
         if isinstance(ask, Feed):
-            self._check_feed(ask)
-        elif isinstance(ask, Read) and ask.quantity is Quantity.RESISTANCE:
-            self._check_unfed(ask, fed)
+            self.refuse_feed(ask)
+        elif isinstance(ask, Read):
+            self.refuse_read(ask, fed)
         elif isinstance(ask, Draw):
-            rated = self._terminals[ask.terminal].rated
-            if not 0.0 <= ask.amps <= (math.inf if rated is None else 2.0 * rated):
-                known = "no rating is known" if rated is None else f"it is rated for {rated:g} A"
-                raise InputError.about(f"{ask.terminal} was to carry {ask.amps:g} A", known)
+            self.refuse_draw(ask)
 
-    def _check_feed(self, ask: Feed) -> None:
-        form = self._terminals[ask.terminal]
-        if form.kind != "input":
-            raise InputError.about(f"{ask.terminal} was to be fed", f"it is an {form.kind}, no input")
+    def refuse_feed(self, ask: Feed) -> None:
+        """Raise InputError for a feed beyond the board's absolute limits."""
+        sign, most = self._inputs.get(ask.terminal) or self._no_input(ask.terminal)
         # `not 0 <= x <= top` rather than `x > top`: a NaN fails every comparison and must not get through
-        if not 0.0 <= ask.volts * form.sign <= (form.never_above or 0.0):
-            allowed = f"0 V to {form.sign * (form.never_above or 0.0):g} V"
+        if not 0.0 <= ask.volts * sign <= most:
+            allowed = f"0 V to {sign * most:g} V"
             raise InputError.about(f"{ask.terminal} was to be fed {ask.volts:g} V", f"the sheet allows {allowed}")
         if ask.volts and not 0.0 < ask.amps_limit < math.inf:
             what = f"{ask.terminal} was to be fed {ask.volts:g} V under a limit of {ask.amps_limit:g} A"
             raise InputError.about(what, "give the step a current limit")
 
-    def _check_unfed(self, ask: Read, fed: Mapping[str, float]) -> None:
+    def _no_input(self, terminal: str) -> NoReturn:
+        raise InputError.about(f"{terminal} was to be fed", f"it is an {self._terminals[terminal].kind}, no input")
+
+    def refuse_draw(self, ask: Draw) -> None:
+        """Raise InputError for a load beyond what the sheet rates the terminal for."""
+        rated = self._terminals[ask.terminal].rated
+        if not 0.0 <= ask.amps <= (math.inf if rated is None else 2.0 * rated):
+            known = "no rating is known" if rated is None else f"it is rated for {rated:g} A"
+            raise InputError.about(f"{ask.terminal} was to carry {ask.amps:g} A", known)
+
+    def refuse_read(self, ask: Read, fed: Mapping[str, float]) -> None:
+        """Raise InputError for ohms on a board that has power; `fed` as of `refuse_beyond`."""
+        if ask.quantity is not Quantity.RESISTANCE:
+            return
         live = [f"{name} is fed {volts:g} V" for name, volts in fed.items() if volts]
         if live:
             at = ask.against if ask.terminal == GND else ask.terminal
@@ -69,16 +81,22 @@ class Envelope:
     def stop_on(self, ask: Ask[Any], reply: object) -> None:
         """Raise BoardStopped where an answer shows that the board must not be taken further."""
         if isinstance(ask, Feed):
-            if isinstance(reply, Fed) and reply.mode is not Mode.CV:
-                raise BoardStopped(ask.terminal, _limited(ask, reply))
-            return
-        if not (isinstance(ask, Read) and isinstance(reply, Reading)):
-            return
-        if ask.quantity is Quantity.VOLTAGE and ask.against == GND and ask.terminal in self._rails:
-            self._check_rail(ask.terminal, reply.value)
+            if isinstance(reply, Fed):
+                self.stop_on_fed(ask, reply)
+        elif isinstance(ask, Read) and isinstance(reply, Reading):
+            self.stop_on_reading(ask, reply)
 
-    def _check_rail(self, terminal: str, volts: float) -> None:
-        sign, never_above = self._rails[terminal]
+    def stop_on_fed(self, ask: Feed, reply: Fed) -> None:
+        """Raise BoardStopped where a supply could not hold its voltage."""
+        if reply.mode is not Mode.CV:
+            raise BoardStopped(ask.terminal, _limited(ask, reply))
+
+    def stop_on_reading(self, ask: Read, reply: Reading) -> None:
+        """Raise BoardStopped where a rail is where it must never be."""
+        rail = self._rails.get(ask.terminal)
+        if rail is None or ask.quantity is not Quantity.VOLTAGE or ask.against != GND:
+            return
+        (sign, never_above), terminal, volts = rail, ask.terminal, reply.value
         if sign * volts < -WRONG_SIGN_VOLTS:
             shown, due = format_value(volts, "V", digits=4), self._terminals[terminal].nominal
             raise BoardStopped(terminal, f"wrong sign: {shown} where {due:g} V is due", volts)

@@ -7,8 +7,9 @@ it lies outside by w, and in between nothing is proved: Undecided.
 
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtri
 
 from station.lines import Judgement, Line, Outcome
 from station.quantities import Limit
@@ -16,6 +17,7 @@ from station.uncertainty import Result
 
 __all__ = ["EFFORTS", "Rule", "conformity"]
 
+ROOT_2 = math.sqrt(2.0)
 EFFORTS = (0.02, 1.0, 10.0)  # power-line cycles; an instrument takes what it has that is nearest
 
 
@@ -23,9 +25,14 @@ def conformity(value: float, u: float, limit: Limit) -> float:
     """Return the probability that the true value lies inside the limit, for a normal distribution (JCGM 106, 7.2)."""
     if u == 0.0:
         return 1.0 if limit.room(value) >= 0.0 else 0.0
-    above = 1.0 if limit.low is None else float(ndtr((value - float(limit.low)) / u))
-    below = 1.0 if limit.high is None else float(ndtr((float(limit.high) - value) / u))
+    above = 1.0 if limit.low is None else _normal((value - float(limit.low)) / u)
+    below = 1.0 if limit.high is None else _normal((float(limit.high) - value) / u)
     return max(0.0, above + below - 1.0)
+
+
+def _normal(deviate: float) -> float:
+    """Return the standard normal distribution up to a deviate."""
+    return 0.5 * math.erfc(-deviate / ROOT_2)
 
 
 @dataclass(frozen=True)
@@ -64,13 +71,18 @@ class Rule:
         """Return the false-accept risk that one look may have."""
         return self.risk - self.early_risk * (len(self.efforts) - 1) if last else self.early_risk
 
+    @cached_property
+    def _guard_deviates(self) -> dict[bool, float]:
+        """The guard band over u, where risks set it: of the last look (True), and of each before it."""
+        return {last: -float(ndtri(self.risk_left(last=last))) for last in (False, True)}
+
     def guard(self, u: float, *, last: bool = True) -> float:
         """Return the guard band w for a standard uncertainty, in its unit."""
         if not self.guarded:
             return 0.0
         if self.guard_factor is not None:
             return self.guard_factor * 2.0 * u
-        return -float(ndtri(self.risk_left(last=last))) * u
+        return self._guard_deviates[last] * u
 
     def outcome(self, value: float, u: float, limit: Limit, *, last: bool = True) -> Outcome:
         """Return Passed, Failed or Undecided; a value that is no number is refused with ValueError."""

@@ -36,6 +36,7 @@ __all__ = ["Desk", "LanePerformer", "Unsolved"]
 SET_SECONDS, LOOK_SECONDS, OFF_SECONDS, DRAW_SECONDS = 0.021, 0.003, 0.051, 0.021
 READ_SECONDS, CHANNEL_SECONDS, CURRENT_SECONDS, RIPPLE_SECONDS, LINE_HERTZ = 0.0018, 0.04, 0.002, 1.001, 50.0
 OVERLOAD = 9e37
+HOLDS = Fed(Mode.CV)
 
 
 class Unsolved(Exception):
@@ -108,54 +109,54 @@ class LanePerformer:
     """Answers one lane's asks; raises Unsolved where the circuit has to be solved first."""
 
     def __init__(self, desk: Desk, lane: Lane) -> None:
-        self.lane, self._desk = lane, desk
+        self.lane, self._desk, self._clock = lane, desk, lane.clock
         self._channel = ""
 
     def feed(self, ask: Feed) -> Fed:
         """See Performer."""
-        lane, volts = self.lane, abs(ask.volts)
+        lane, volts, terminal = self.lane, abs(ask.volts), ask.terminal
         lane.let(None)
-        if lane.feed(ask.terminal, volts, ask.amps_limit):
-            lane.clock.advance(SET_SECONDS if volts else OFF_SECONDS)
+        if lane.feed(terminal, volts, ask.amps_limit):
+            self._clock.advance(SET_SECONDS if volts else OFF_SECONDS)
         if not volts:
-            return Fed(Mode.CV)
+            return HOLDS
         self._solved()
-        lane.clock.advance(LOOK_SECONDS)
-        sign = -1.0 if ask.volts < 0.0 else 1.0
-        if sign * lane.volts(ask.terminal) > self._desk.protections[ask.terminal]:
-            lane.feed(ask.terminal, 0.0, 0.0)
+        self._clock.advance(LOOK_SECONDS)
+        stands = lane.volts(terminal)
+        if (-stands if ask.volts < 0.0 else stands) > self._desk.protections[terminal]:
+            lane.feed(terminal, 0.0, 0.0)
             return Fed(Mode.TRIPPED, ("over-voltage",))
-        if lane.limited(ask.terminal):
-            lane.clock.advance(CHARGING_SECONDS)
+        if lane.limited(terminal):
+            self._clock.advance(CHARGING_SECONDS)
             return Fed(Mode.CC)
-        return Fed(Mode.CV)
+        return HOLDS
 
     def draw(self, ask: Draw) -> Drawn:
         """See Performer."""
         if self.lane.draw(ask.terminal, ask.amps):
-            self.lane.clock.advance(DRAW_SECONDS)
+            self._clock.advance(DRAW_SECONDS)
         return drawn(LOAD_ACCURACY, ask.amps)
 
     def wait(self, ask: Wait) -> None:
         """See Performer."""
-        self.lane.clock.advance(ask.seconds)
+        self._clock.advance(ask.seconds)
 
     def read(self, ask: Read) -> Reading:
         """See Performer."""
-        lane = self.lane
-        if ask.quantity is Quantity.RESISTANCE:
+        lane, quantity = self.lane, ask.quantity
+        if quantity is Quantity.RESISTANCE:
             return self._ohms(ask)
         lane.let(None)
         self._solved()
-        if ask.quantity is Quantity.VOLTAGE:
+        if quantity is Quantity.VOLTAGE:
             return self._volts(ask)
-        if ask.quantity is Quantity.RIPPLE:
+        if quantity is Quantity.RIPPLE:
             return self._ripple(ask)
         look = self._desk.currents.get(ask.terminal)
         if look is None:
             raise Unreadable(f"no instrument reads a current at {ask.terminal}")
-        lane.clock.advance(CURRENT_SECONDS)
-        return look.reading(lane.shown_amps(ask.terminal), lane.clock.seconds())
+        self._clock.advance(CURRENT_SECONDS)
+        return look.reading(lane.shown_amps(ask.terminal), self._clock.seconds())
 
     def _volts(self, ask: Read) -> Reading:
         lane, name = self.lane, ask.terminal
@@ -165,16 +166,16 @@ class LanePerformer:
                 break
         else:
             raise Unreadable(f"{name} voltage: overload on the meter's highest range")
-        lane.clock.advance(each.seconds + (CHANNEL_SECONDS if self._channel != name else 0.0))
+        self._clock.advance(each.seconds + (CHANNEL_SECONDS if self._channel != name else 0.0))
         self._channel = name
-        return each.look.reading(shown, lane.clock.seconds())
+        return each.look.reading(shown, self._clock.seconds())
 
     def _ripple(self, ask: Read) -> Reading:
         """Nothing alternates on a lane: a meter shows its own floor."""
         lane, name = self.lane, ask.terminal
-        lane.clock.advance(RIPPLE_SECONDS + (CHANNEL_SECONDS if self._channel != name else 0.0))
+        self._clock.advance(RIPPLE_SECONDS + (CHANNEL_SECONDS if self._channel != name else 0.0))
         self._channel = name
-        return self._desk.ripple.reading(lane.shown_ripple(), lane.clock.seconds())
+        return self._desk.ripple.reading(lane.shown_ripple(), self._clock.seconds())
 
     def _ohms(self, ask: Read) -> Reading:
         lane, (terminal, turned) = self.lane, leads(ask)
@@ -183,11 +184,11 @@ class LanePerformer:
         self._solved()
         shown = lane.shown_ohms(range_ohms=each.chosen.ohms, cycles=each.cycles)
         channel = f"{terminal} turned" if turned else terminal
-        lane.clock.advance(each.seconds + (CHANNEL_SECONDS if self._channel != channel else 0.0))
+        self._clock.advance(each.seconds + (CHANNEL_SECONDS if self._channel != channel else 0.0))
         self._channel = channel
         if abs(shown) >= OVERLOAD:
             raise Beyond(f"{terminal} resistance: beyond the meter's range", math.copysign(each.end_ohms, shown))
-        return each.look.reading(shown, lane.clock.seconds())
+        return each.look.reading(shown, self._clock.seconds())
 
     def turn(self, ask: Turn) -> Turned:
         """See Performer."""
@@ -207,7 +208,8 @@ class LanePerformer:
         raise NotImplementedError("nobody makes a lane safe")
 
     def _solved(self) -> None:
-        if self.lane.stale or self.lane.has_warmed():
+        lane = self.lane
+        if self._clock.seconds() > lane.fresh_until:
             raise Unsolved
-        if not self.lane.solved:
+        if not lane.solved:
             raise NotSolved("the circuit has no solution under what is applied")

@@ -1,7 +1,8 @@
 """Name what a program promises to judge, and what came of it."""
 
-from dataclasses import dataclass
 from enum import Enum
+
+import msgspec
 
 from station.quantities import Limit
 
@@ -23,8 +24,7 @@ class Outcome(Enum):
         return self is not Outcome.UNDECIDED
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(msgspec.Struct, frozen=True):
     """One thing that a step will judge, known before the run: the row of a certificate."""
 
     step: str
@@ -38,8 +38,7 @@ class Line:
         return f"{self.step}: {f'{self.terminal} ' if self.terminal else ''}{self.name}"
 
 
-@dataclass(frozen=True, slots=True)
-class Judgement:
+class Judgement(msgspec.Struct, frozen=True):
     """A line with its outcome; `value` and `u` (standard uncertainty) in the limit's base unit."""
 
     line: Line

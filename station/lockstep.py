@@ -19,14 +19,17 @@ from simulated.lanes import LaneBoard, Lanes
 from station.asks import (
     Ask,
     Draw,
-    Event,
+    Drawn,
+    Fed,
     Feed,
     Judged,
     Quantity,
     Read,
+    Reading,
     StepEnded,
     StepStarted,
     Turn,
+    Turned,
 )
 from station.board import Board
 from station.envelope import Envelope
@@ -91,8 +94,8 @@ def in_lockstep(
         lanes = Lanes(described(board), boards)
     except (CircuitError, SimulatedError) as error:
         raise InputError.about(*halves(error)) from error
-    desk, envelope = Desk(board, highest_volts), Envelope(board)
-    runs = [_Run(program, LanePerformer(desk, lane), envelope) for lane in lanes.lanes]
+    desk, envelope, conditions = Desk(board, highest_volts), Envelope(board), dict[Condition, Condition]()
+    runs = [_Run(program, LanePerformer(desk, lane), envelope, conditions) for lane in lanes.lanes]
     try:
         waiting = [run for run in runs if run.goes_on()]
         while waiting and not stopped():
@@ -107,34 +110,38 @@ def in_lockstep(
 
 
 class _Run:
-    """One lane's live program, and what has come of it."""
+    """One lane's live program, and what has come of it; `conditions` are those that any lane has met.
 
-    def __init__(self, program: Runnable, performer: LanePerformer, envelope: Envelope) -> None:
+    Lanes share what is equal: of thousands of live programs, all that has to be fetched from memory takes time.
+    """
+
+    def __init__(
+        self, program: Runnable, performer: LanePerformer, envelope: Envelope, conditions: dict[Condition, Condition]
+    ) -> None:
         self.performer, self.ended = performer, LaneEnded()
         self._program: Coroutine[Any, Any, object] = program.run()
-        self._envelope = envelope
-        self._answer: object = None
+        self._envelope, self._conditions = envelope, conditions
         self._asked: Ask[Any] | None = None  # what waits for a solution
         self._step, self._begun = "", 0.0
-        self._fed: dict[str, float] = {}
+        self._fed, self._live = dict[str, float](), False  # `live`: something is fed
         self._drawn: dict[str, float] = {}
         self._condition: Condition | None = None  # these two, as solutions are kept; None: changed since
 
     def goes_on(self) -> bool:
         """Run the program to its next unsolved ask; returns whether there is one."""
+        program, ask = self._program, self._asked
         try:
+            ask = ask or program.send(None)
             while True:
-                ask = self._asked or self._next()
-                if isinstance(ask, Event):
-                    self._note(ask)
-                    self._answer = None
-                    continue
-                if self._asked is None:
-                    self._envelope.refuse_beyond(ask, self._fed)
-                self._asked = ask
-                self._answer = self._put(ask)
-                self._asked = None
+                try:
+                    way: _Way = _WAYS.get(type(ask), _Run._put)
+                    answer = way(self, ask)
+                except (Unreadable, BoardStopped) as what:
+                    ask = program.throw(what)
+                else:
+                    ask = program.send(answer)
         except Unsolved:
+            self._asked = ask
             return True
         except StopIteration:
             return False
@@ -150,32 +157,39 @@ class _Run:
     def see(self) -> None:
         """Note what the lane's new solution shows."""
         if self._condition is None:
-            self._condition = tuple(self._fed.items()), tuple(self._drawn.items())
+            condition = tuple(self._fed.items()), tuple(self._drawn.items())
+            self._condition = self._conditions.setdefault(condition, condition)
         self.ended.visited[self._condition] = self.performer.lane.seen
 
-    def _next(self) -> Ask[Any]:
-        answer, program = self._answer, self._program
-        ask: Ask[Any] = program.throw(answer) if isinstance(answer, Exception) else program.send(answer)
-        return ask
+    def _feed(self, ask: Feed) -> Fed:
+        self._envelope.refuse_feed(ask)
+        if self._fed.get(ask.terminal) != ask.volts:
+            self._fed[ask.terminal], self._condition = ask.volts, None
+            self._live = any(self._fed.values())
+        fed = self.performer.feed(ask)
+        self._envelope.stop_on_fed(ask, fed)
+        return fed
+
+    def _draw(self, ask: Draw) -> Drawn:
+        self._envelope.refuse_draw(ask)
+        self._drawn[ask.terminal], self._condition = ask.amps, None
+        return self.performer.draw(ask)
+
+    def _read(self, ask: Read) -> Reading:
+        self._envelope.refuse_read(ask, self._fed)
+        if not self._live:
+            self._note_unfed(ask.quantity)
+        reading = self.performer.read(ask)
+        self._envelope.stop_on_reading(ask, reading)
+        return reading
+
+    def _turn(self, ask: Turn) -> Turned:
+        self.ended.visited.clear()  # the board with its trimmer elsewhere: it is never seen so again
+        return self.performer.turn(ask)
 
     def _put(self, ask: Ask[Any]) -> object:
-        """Return the answer, or what is to be thrown into the program in its place."""
-        if isinstance(ask, Feed):
-            self._fed[ask.terminal], self._condition = ask.volts, None
-        elif isinstance(ask, Draw):
-            self._drawn[ask.terminal], self._condition = ask.amps, None
-        elif isinstance(ask, Turn):
-            self.ended.visited.clear()  # the board with its trimmer elsewhere: it is never seen so again
-        elif isinstance(ask, Read) and not any(self._fed.values()):
-            self._note_unfed(ask.quantity)
-        try:
-            reply: object = ask.put_to(self.performer)
-        except Unreadable as error:
-            return error
-        try:
-            self._envelope.stop_on(ask, reply)
-        except BoardStopped as stop:
-            return stop
+        """Answer an ask that neither feeds, loads nor changes the board, nor may show it misbehaving."""
+        reply: object = ask.put_to(self.performer)
         return reply
 
     def _note_unfed(self, quantity: Quantity) -> None:
@@ -185,10 +199,24 @@ class _Run:
         else:
             self.ended.unfed_steps.add(self._step)
 
-    def _note(self, event: Event) -> None:
-        if isinstance(event, Judged):
-            self.ended.judgements.append(event.judgement)
-        elif isinstance(event, StepStarted):
-            self._step, self._begun = event.title, self.performer.lane.clock.seconds()
-        elif isinstance(event, StepEnded) and event.title == self._step:  # one that was never begun takes no time
+    def _begin(self, event: StepStarted) -> None:
+        self._step, self._begun = event.title, self.performer.lane.clock.seconds()
+
+    def _judged(self, event: Judged) -> None:
+        self.ended.judgements.append(event.judgement)
+
+    def _end(self, event: StepEnded) -> None:
+        if event.title == self._step:  # one that was never begun takes no time
             self.ended.seconds[event.title] = self.performer.lane.clock.seconds() - self._begun
+
+
+_Way = Callable[[_Run, Any], object]
+_WAYS: dict[type[Ask[Any]], _Way] = {
+    Feed: _Run._feed,
+    Draw: _Run._draw,
+    Read: _Run._read,
+    Turn: _Run._turn,
+    StepStarted: _Run._begin,
+    Judged: _Run._judged,
+    StepEnded: _Run._end,
+}

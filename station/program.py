@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from station.asks import Judged, Question, StepEnded, StepStarted
 from station.errors import BoardStopped, Unreadable
@@ -21,19 +22,26 @@ class Program:
 
     def lines(self) -> tuple[Line, ...]:
         """Return all that a run will judge, in order."""
-        return tuple(line for step in self.steps for line in step.form.lines(step.setup))
+        return tuple(line for step in self.steps for line in step.lines)
+
+    @cached_property
+    def _cautions(self) -> tuple[tuple[tuple[Hazard, ...], str], ...]:
+        """Of each step the dangers that no step before it brings, and what to mind from it on."""
+        met, told = set[Hazard](), list[tuple[tuple[Hazard, ...], str]]()
+        for step in self.steps:
+            new = tuple(danger for danger in step.form.dangers(step.setup) if danger not in met)
+            met.update(new)
+            told.append((new, _caution(step, new)))
+        return tuple(told)
 
     async def run(self) -> tuple[Judgement, ...]:
         """Run the steps in order; once one has stopped the run, the lines of later ones are NotStarted."""
         judgements: list[Judgement] = []
-        stopped, met = "", set[Hazard]()
-        for index, step in enumerate(self.steps):
+        stopped = ""
+        for index, (step, (new, caution)) in enumerate(zip(self.steps, self._cautions, strict=True)):
             if stopped:
                 judged = _all(step, Outcome.NOT_STARTED, stopped)
             else:
-                new = [danger for danger in step.form.dangers(step.setup) if danger not in met]
-                met.update(new)
-                caution = _caution(step, new)
                 await StepStarted(index, step.setup.title, caution)
                 if self.asks_care and new and not await _acknowledged(step, new, caution):
                     stopped = f"the cautions of '{step.setup.title}' were not acknowledged"
@@ -79,7 +87,7 @@ async def _attempt(step: BoundStep) -> tuple[tuple[Judgement, ...], str]:
         return _all(step, Outcome.ABORTED, str(error)), f"'{title}' could not be read" if step.form.powers else ""
     except BoardStopped as stop:
         return _stopped(step, stop), f"the board stopped '{title}': {stop}"
-    promised = step.form.lines(step.setup)
+    promised = step.lines
     if tuple(judgement.line for judgement in judged) != promised:
         raise AssertionError(f"the step '{title}' promised {len(promised)} lines and judged others")
     outcomes = {judgement.outcome for judgement in judged}
@@ -90,12 +98,12 @@ async def _attempt(step: BoundStep) -> tuple[tuple[Judgement, ...], str]:
 
 
 def _all(step: BoundStep, outcome: Outcome, cause: str) -> tuple[Judgement, ...]:
-    return tuple(Judgement(line, outcome, cause=cause) for line in step.form.lines(step.setup))
+    return tuple(Judgement(line, outcome, cause=cause) for line in step.lines)
 
 
 def _stopped(step: BoundStep, stop: BoardStopped) -> tuple[Judgement, ...]:
     """Fail the line nearest to what the board did: the first at that terminal, else the first; others NotStarted."""
-    lines = step.form.lines(step.setup)
+    lines = step.lines
     failed = next((line for line in lines if line.terminal == stop.terminal), lines[0])
     return tuple(
         Judgement(line, Outcome.FAILED, cause=stop.cause)

@@ -1,8 +1,10 @@
 """The one loop that runs a program: performer, record, events, signals, and a safe ending whatever happens."""
 
 from collections.abc import Callable, Coroutine
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Protocol
+
+from msgspec.structs import replace
 
 from station.abreast import ReadTogether
 from station.asks import Ask, Conditions, Draw, Event, Feed, Judged, Performer, Reading, SafeState, StepStarted

@@ -3,12 +3,13 @@
 Floats survive exactly (JSON carries their shortest repr); enums are written by value.
 """
 
-import dataclasses
 import json
 import typing
 from collections.abc import Mapping
 from enum import Enum
 from typing import Any
+
+import msgspec
 
 from station.abreast import Abreast
 from station.asks import (
@@ -34,10 +35,8 @@ __all__ = ["read_ask", "read_reply", "written_ask", "written_reply"]
 
 _KINDS: tuple[type[Ask[Any]], ...] = (Feed, Draw, Wait, Read, Turn, Question, Abreast)
 _ASKS: Mapping[str, type[Ask[Any]]] = {kind.__name__: kind for kind in _KINDS}
-_FACTS = (*_ASKS.values(), Reading, Conditions, Fed, Drawn)
-_NAMES: Mapping[type[Any], tuple[str, ...]] = {
-    kind: tuple(field.name for field in dataclasses.fields(kind)) for kind in _FACTS
-}
+_FACTS: tuple[type[msgspec.Struct], ...] = (*_ASKS.values(), Reading, Conditions, Fed, Drawn)
+_NAMES: Mapping[type[Any], tuple[str, ...]] = {kind: kind.__struct_fields__ for kind in _FACTS}
 _worded = json.JSONEncoder(ensure_ascii=False).encode
 _ENUMS: Mapping[str, type[Enum]] = {"quantity": Quantity, "mode": Mode, "toward": Toward}
 
@@ -93,7 +92,7 @@ def _unreadable(cause: str, data: Mapping[str, Any]) -> Unreadable:
     return NotHere(cause) if "here" in data else Unreadable(cause)
 
 
-def _fields(fact: Any) -> dict[str, Any]:  # noqa: ANN401  any frozen dataclass of asks.py
+def _fields(fact: Any) -> dict[str, Any]:  # noqa: ANN401  any ask or answer of asks.py
     return {name: _plain(getattr(fact, name)) for name in _NAMES[type(fact)]}
 
 

@@ -6,7 +6,9 @@ error in every reading of that source, so it adds up in a sum and cancels in a d
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+
+import msgspec
+from msgspec.structs import replace
 
 from station.asks import Reading
 from station.quantities import Limit
@@ -14,8 +16,7 @@ from station.quantities import Limit
 __all__ = ["Result", "less_leads", "linear", "measured", "rectangular", "resolution"]
 
 
-@dataclass(frozen=True, slots=True)
-class Result:
+class Result(msgspec.Struct, frozen=True):
     """A value to be judged, with its combined standard uncertainty and the effort behind it."""
 
     value: float

@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from simulated.instruments.accuracy import Accuracy, drawn
+from simulated.instruments.accuracy import Accuracy, Noise, drawn
 from simulated.instruments.answers import OVERLOAD
 
 __all__ = [
@@ -68,17 +68,22 @@ class Converter:
     """One meter's own calibration and noise; every range has its own error."""
 
     def __init__(self, rng: np.random.Generator) -> None:
-        self._rng = rng
         self._errors = [drawn(Accuracy(each.of_reading, each.of_range * each.volts), rng) for each in METER_RANGES]
+        self._noise = Noise(rng)
 
     def read(self, true_volts: float, *, range_number: int, cycles: float) -> float:
         """Return one reading on the range numbered `range_number`; ±9.9E37 beyond 120 % of it."""
-        each = METER_RANGES[range_number]
-        if abs(true_volts) > OVER_RANGE * each.volts:
+        most, noise, step = _scale(range_number, cycles)
+        if abs(true_volts) > most:
             return OVERLOAD if true_volts > 0 else -OVERLOAD
-        noise = each.noise_volts(cycles) * float(self._rng.standard_normal())
-        step = EFFORTS[cycles] * each.volts
-        return round((self._errors[range_number].of(true_volts) + noise) / step) * step
+        return round((self._errors[range_number].of(true_volts) + noise * self._noise.next()) / step) * step
+
+
+@lru_cache(maxsize=64)
+def _scale(range_number: int, cycles: float) -> tuple[float, float, float]:
+    """Return the most that a range reads, the rms noise of one reading, and the step it is shown in (volts)."""
+    each = METER_RANGES[range_number]
+    return OVER_RANGE * each.volts, each.noise_volts(cycles), EFFORTS[cycles] * each.volts
 
 
 def noise_share(at_one_cycle: float, floor: float, cycles: float) -> float:

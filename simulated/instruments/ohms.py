@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulated.instruments.accuracy import Accuracy, drawn
+from simulated.instruments.accuracy import Accuracy, Noise, drawn
 from simulated.instruments.answers import OVERLOAD
 from simulated.instruments.converter import DOWN_RANGE, EFFORTS, OVER_RANGE, noise_share
 
@@ -56,8 +56,8 @@ class OhmsConverter:
     """One meter's own calibration and noise on ohms; every range has its own error."""
 
     def __init__(self, rng: np.random.Generator) -> None:
-        self._rng = rng
         self._errors = [drawn(Accuracy(each.of_reading, each.of_range * each.ohms), rng) for each in OHMS_RANGES]
+        self._noise = Noise(rng)
 
     def read(self, volts: float, *, range_number: int, cycles: float) -> float:
         """Return one reading for the volts that a range's test current drives; ±9.9E37 beyond 120 % of the range.
@@ -68,7 +68,7 @@ class OhmsConverter:
         ohms = volts / each.amps
         if abs(ohms) > OVER_RANGE * each.ohms:
             return OVERLOAD if ohms > 0.0 else -OVERLOAD
-        noise = each.ohms * noise_share(_NOISE, _FLOOR, cycles) * float(self._rng.standard_normal())
+        noise = each.ohms * noise_share(_NOISE, _FLOOR, cycles) * self._noise.next()
         step = EFFORTS[cycles] * each.ohms
         return round((self._errors[range_number].of(ohms) + noise) / step) * step
 

@@ -89,7 +89,7 @@ def check_document(profile: Profile, rehearsal: Rehearsal) -> dict[str, Any]:
             {
                 "step": step.setup.title,
                 "bench_seconds": rehearsal.step_seconds.get(step.setup.title, 0.0),
-                "lines": [line.title for line in step.form.lines(step.setup)],
+                "lines": [line.title for line in step.lines],
             }
             for step in profile.steps
         ],

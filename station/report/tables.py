@@ -101,14 +101,14 @@ def check_view(profile: Profile, rehearsal: Rehearsal) -> tuple[RenderableType, 
     """Return what a run of a profile would do: steps, lines, bench time, the widest voltage."""
     table = new_table("step", "bench time", "lines and limits")
     for step in profile.steps:
-        lines = [f"{line.terminal} {line.name}: {line.limit}" for line in step.form.lines(step.setup) if line.limit]
+        lines = [f"{line.terminal} {line.name}: {line.limit}" for line in step.lines if line.limit]
         seconds = rehearsal.step_seconds.get(step.setup.title, 0.0)
         table.add_row(step.setup.title, f"{seconds:.1f} s", "\n".join(lines) or "answered by the operator")
     low, high = rehearsal.widest_between
     widest = format_value(rehearsal.widest_volts, "V", digits=3)
     told = [
         f"{profile.name} revision {profile.revision} for {profile.board.form.title}",
-        f"{sum(len(step.form.lines(step.setup)) for step in profile.steps)} lines in {len(profile.steps)} steps, "
+        f"{sum(len(step.lines) for step in profile.steps)} lines in {len(profile.steps)} steps, "
         f"about {rehearsal.seconds:.0f} s of bench time",
         f"rule: {profile.rule}",
     ]

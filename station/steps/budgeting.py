@@ -1,8 +1,9 @@
 """The step that sets the power a board gives against the power it takes."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from msgspec.structs import replace
 from pydantic import Field
 
 from station.asks import Draw, Quantity, Reading

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, ClassVar, Literal, TypeVar
 
+import msgspec
+
 from station.asks import Feed, Quantity, Reading
 from station.board import Board, TerminalForm
 from station.document import Path_
@@ -136,6 +138,11 @@ class BoundStep:
     form: StepForm
     setup: Setup
 
+    @cached_property
+    def lines(self) -> tuple[Line, ...]:
+        """What the step will judge."""
+        return self.form.lines(self.setup)
+
 
 Kind = TypeVar("Kind", bound=type[StepForm])
 
@@ -201,8 +208,7 @@ async def judged_reading(
     return (await judged_by_looks(setup, (line,), take))[0]
 
 
-@dataclass(frozen=True, slots=True)
-class Taken:
+class Taken(msgspec.Struct, frozen=True):
     """What one look at a line gave, and why it can't be taken as settled ('' where it can)."""
 
     result: Result

@@ -1,9 +1,9 @@
 """The step that measures once more what was measured before, so that damage done in between is seen."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Annotated, Any
 
+from msgspec.structs import replace
 from pydantic import BeforeValidator, WithJsonSchema
 
 from station.forms import nearest
@@ -65,9 +65,7 @@ class Final(StepForm):
     def _lines(self, setup: Setup, step: BoundStep) -> tuple[Line, ...]:
         """Return a repeated step's lines under names that no other repeated step's lines have."""
         again = step.setup.title
-        return tuple(
-            replace(line, step=setup.title, name=f"{line.name}, {again} again") for line in step.form.lines(step.setup)
-        )
+        return tuple(replace(line, step=setup.title, name=f"{line.name}, {again} again") for line in step.lines)
 
     async def program(self, setup: Setup) -> tuple[Judgement, ...]:
         """See StepForm."""

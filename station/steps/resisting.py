@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 from decimal import Decimal
 
+from msgspec.structs import replace
 from pydantic import ConfigDict, Field
 
 from station.asks import GND, Quantity, Read, Reading, Wait

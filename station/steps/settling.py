@@ -7,8 +7,10 @@ it was given is read all the same, with its spread as doubt, and with the reason
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+import msgspec
+from msgspec.structs import replace
 
 from station.asks import Quantity, Read, Reading, Wait
 from station.quantities import format_value
@@ -45,8 +47,7 @@ FED_SHARE, FED_VOLTS = 0.01, 0.05
 Excuse = Callable[[Reading], str]  # what a reading shows that no settled board would show, '' where nothing
 
 
-@dataclass(frozen=True, slots=True)
-class Settled:
+class Settled(msgspec.Struct, frozen=True):
     """A reading, and why it can't be taken as settled ('' where it can); its doubt then holds its spread."""
 
     reading: Reading

@@ -5,7 +5,8 @@ slow tail below the noise of two quick looks shows in the whole sweep only.
 """
 
 import math
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from station.asks import Quantity, Read, Reading, Wait
 from station.lines import Line

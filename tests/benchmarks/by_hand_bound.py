@@ -8,7 +8,8 @@ The ramp takes the time that the profile gives it.
 """
 
 from collections.abc import Iterator
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from station.asks import Draw, Feed, Quantity, Read, Reading
 from station.opening import OpenSimulated, open_simulated

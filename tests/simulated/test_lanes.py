@@ -157,11 +157,11 @@ def test_a_board_warms_by_what_it_dissipates_and_is_solved_anew_when_it_has() ->
     lanes = settled(LaneBoard(1), description=WARM)
     (lane,) = lanes.lanes
     lane.clock.advance(1.5)
-    assert not lane.has_warmed()
+    assert not lane.stale
     lane.clock.advance(1.0)
-    assert lane.has_warmed()
+    assert lane.stale
     lanes.settle([lane])
-    assert not lane.has_warmed()
+    assert not lane.stale
 
 
 def test_a_board_that_has_warmed_through_stays_as_it_is() -> None:
@@ -170,13 +170,13 @@ def test_a_board_that_has_warmed_through_stays_as_it_is() -> None:
     lane.clock.advance(5000.0)
     lanes.settle([lane])
     lane.clock.advance(1e6)
-    assert not lane.has_warmed()
+    assert not lane.stale
 
 
 def test_a_board_whose_warmth_is_not_described_never_drifts() -> None:
     (lane,) = settled(LaneBoard(1)).lanes
     lane.clock.advance(1e6)
-    assert not lane.has_warmed()
+    assert not lane.stale
 
 
 def test_readings_scatter_about_the_true_volts_and_overload_is_no_number() -> None:

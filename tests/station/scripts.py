@@ -2,8 +2,10 @@
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec.structs import replace
 
 from station.asks import (
     GND,

@@ -1,8 +1,9 @@
 """The steps that bring the inputs up and down: ramp, discharge."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import pytest
+from msgspec.structs import replace
 
 from station.asks import Draw, Fed, Feed, Mode, Read, Reading, Wait
 from station.lines import Outcome
