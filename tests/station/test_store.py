@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import create_engine, text
+from sqlalchemy import create_engine, event, text
 
 from station.asks import Fed, Feed, Judged, Mode, Quantity, Read, SafeState, StepEnded, StepStarted, Warned
 from station.errors import StoreError, Unreadable
@@ -308,3 +308,16 @@ def test_rows_are_appended_in_either_style_of_a_driver(tmp_path: Path, style: An
         )
     with closing(sqlite3.connect(tmp_path / "r.sqlite")) as looking:
         assert looking.execute("select title, started from steps").fetchall() == [("ramp", "now"), ("trim", "then")]
+
+
+def test_of_a_transaction_that_breaks_nothing_is_kept_and_its_connection_is_not_used_again(tmp_path: Path) -> None:
+    with open_store(tmp_path / "r.sqlite") as store:
+        record, given_up = begun(store), list[object]()
+        event.listen(store.engine, "invalidate", lambda connection, *_: given_up.append(connection))
+        row = {"run": record.id, "position": 0, "title": "ramp", "started": "now", "ended": None}
+        with closing(Journal(store.engine)) as journal:
+            with pytest.raises(sqlite3.IntegrityError):
+                journal.append((steps, row), (steps, row))  # the second is there already
+            assert len(given_up) == 1 and counted(store, "steps") == 0
+            journal.append((steps, row))
+        assert counted(store, "steps") == 1
