@@ -3,6 +3,9 @@
 A program is a coroutine: `reading = await Read("OUTP", Quantity.VOLTAGE)`. No event loop stands behind it; a
 runner drives it by hand, puts each ask to a performer and sends the answer in. Values are SI floats in the
 board's frame: INN is fed -22 V, and a current at an input is what the board draws, positive.
+
+Asks and answers are msgspec's structs, and so is what judging makes of them: as frozen as a dataclass, and made in a
+tenth of the time. A simulated board makes a thousand, and a proof runs tens of thousands of boards.
 """
 
 from collections.abc import Generator

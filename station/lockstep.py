@@ -166,26 +166,26 @@ class _Run:
         if self._fed.get(ask.terminal) != ask.volts:
             self._fed[ask.terminal], self._condition = ask.volts, None
             self._live = any(self._fed.values())
-        fed = self.performer.feed(ask)
+        fed = ask.put_to(self.performer)
         self._envelope.stop_on_fed(ask, fed)
         return fed
 
     def _draw(self, ask: Draw) -> Drawn:
         self._envelope.refuse_draw(ask)
         self._drawn[ask.terminal], self._condition = ask.amps, None
-        return self.performer.draw(ask)
+        return ask.put_to(self.performer)
 
     def _read(self, ask: Read) -> Reading:
         self._envelope.refuse_read(ask, self._fed)
         if not self._live:
             self._note_unfed(ask.quantity)
-        reading = self.performer.read(ask)
+        reading = ask.put_to(self.performer)
         self._envelope.stop_on_reading(ask, reading)
         return reading
 
     def _turn(self, ask: Turn) -> Turned:
         self.ended.visited.clear()  # the board with its trimmer elsewhere: it is never seen so again
-        return self.performer.turn(ask)
+        return ask.put_to(self.performer)
 
     def _put(self, ask: Ask[Any]) -> object:
         """Answer an ask that neither feeds, loads nor changes the board, nor may show it misbehaving."""
