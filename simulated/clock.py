@@ -15,20 +15,23 @@ def _odd(seconds: float) -> ValueError:
 
 
 class LoneClock:
-    """Seconds of bench time since the bench was opened, where one thread alone works on it: without any alarms."""
+    """Seconds of bench time since the bench was opened, where one thread alone works on it: without any alarms.
+
+    `now` is what `seconds` returns here, for whoever looks a thousand times.
+    """
 
     def __init__(self) -> None:
-        self._seconds = 0.0
+        self.now = 0.0
 
     def seconds(self) -> float:
         """Return the bench time in seconds."""
-        return self._seconds
+        return self.now
 
     def advance(self, seconds: float) -> None:
         """Let `seconds` of bench time pass; a negative or NaN time is refused with ValueError."""
         if not 0.0 <= seconds < _ENDLESS:
             raise _odd(seconds)
-        self._seconds += seconds
+        self.now += seconds
 
 
 class VirtualClock(LoneClock):
@@ -61,12 +64,12 @@ class VirtualClock(LoneClock):
         """Move on to the first alarm within `left` and return it, or to the end and return None."""
         with self._lock:
             at, ring = min(self._alarms, key=lambda alarm: alarm[0]) if self._alarms else (_ENDLESS, None)
-            if ring is None or at > self._seconds + left:
-                self._seconds += left
+            if ring is None or at > self.now + left:
+                self.now += left
                 return None
             self._alarms.remove((at, ring))
-            passed = max(0.0, at - self._seconds)
-            self._seconds += passed
+            passed = max(0.0, at - self.now)
+            self.now += passed
             return passed, ring
 
 

@@ -20,7 +20,7 @@ from simulated.circuit.fleet_point import FleetPoint
 from simulated.clock import LoneClock
 from simulated.hands import Hands
 from simulated.instruments.accuracy import Readout
-from simulated.instruments.converter import Converter, range_for
+from simulated.instruments.converter import Converter
 from simulated.instruments.load import BENCH_LOAD, InputErrors
 from simulated.instruments.ohms import OhmsConverter, ohms_range_for
 from simulated.instruments.ripple import RIPPLE, shown_ripple
@@ -244,16 +244,16 @@ class Lane:
     @property
     def stale(self) -> bool:
         """Whether it has to be solved before anything is read."""
-        return self.clock.seconds() > self.fresh_until
+        return self.clock.now > self.fresh_until
 
     def limited(self, terminal: str) -> bool:
         """Return whether an input's supply is at its current limit."""
         return self._limited[self._lanes.input_at[terminal]]
 
-    def shown_volts(self, terminal: str, *, range_volts: float, cycles: float) -> float:
-        """Return one reading of the meter; ±9.9E37 beyond 120 % of the range."""
+    def shown_volts(self, terminal: str, range_number: int, cycles: float) -> float:
+        """Return one reading of the meter on a range of it; ±9.9E37 beyond 120 % of that."""
         true_volts = self._values[self._lanes.terminal_at[terminal]]
-        return self._meter.read(true_volts, range_number=range_for(range_volts), cycles=cycles)
+        return self._meter.read(true_volts, range_number=range_number, cycles=cycles)
 
     def shown_ohms(self, *, range_ohms: float, cycles: float) -> float:
         """Return one reading of the ohmmeter; ±9.9E37 beyond 120 % of the range."""

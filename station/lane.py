@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 from drivers import OhmsRange, dialect
+from simulated.instruments.converter import range_for
 from simulated.lanes import Lane
 from simulated.ohms_lanes import OhmsTest
 from station.asks import (
@@ -56,17 +57,25 @@ class Desk:
         self._board = board
         self._volts: dict[tuple[str, float], tuple[_MeterLook, ...]] = {}
         self._ohms: dict[tuple[float, float], _OhmsLook] = {}
+        self._draws: dict[float, Drawn] = {}
 
     def volts(self, terminal: str, effort: float) -> "tuple[_MeterLook, ...]":
         """Return the looks of the meter at a terminal, the second where the first shows an overload."""
-        if (terminal, effort) not in self._volts:
+        key = terminal, effort
+        if key not in self._volts:
             cycles = _cycles(effort)
             ranges = METER_SHEET.range_volts(expected_volts(self._board, terminal)), METER_SHEET.highest_range_volts
             seconds = READ_SECONDS + 2.0 * cycles / LINE_HERTZ
-            self._volts[terminal, effort] = tuple(
-                _MeterLook(each, cycles, seconds, volts_look(METER_SHEET, each, cycles)) for each in ranges
+            self._volts[key] = tuple(
+                _MeterLook(range_for(each), cycles, seconds, volts_look(METER_SHEET, each, cycles)) for each in ranges
             )
-        return self._volts[terminal, effort]
+        return self._volts[key]
+
+    def drawn(self, amps: float) -> Drawn:
+        """Return the answer of a load that was set to a current."""
+        if amps not in self._draws:
+            self._draws[amps] = drawn(LOAD_ACCURACY, amps)
+        return self._draws[amps]
 
     def ohms(self, test_amps: float, effort: float) -> "_OhmsLook":
         """Return the look of the meter at ohms, at a test current."""
@@ -86,9 +95,9 @@ def _cycles(effort: float) -> float:
 
 @dataclass(frozen=True)
 class _MeterLook:
-    """A look of the meter on a range (volts), what it takes (seconds), and what becomes of what it shows."""
+    """A look of the meter on a range, what it takes (seconds), and what becomes of what it shows."""
 
-    range_volts: float
+    range_number: int
     cycles: float
     seconds: float
     look: Look
@@ -115,7 +124,8 @@ class LanePerformer:
     def feed(self, ask: Feed) -> Fed:
         """See Performer."""
         lane, volts, terminal = self.lane, abs(ask.volts), ask.terminal
-        lane.let(None)
+        if lane.test is not None:
+            lane.let(None)
         if lane.feed(terminal, volts, ask.amps_limit):
             self._clock.advance(SET_SECONDS if volts else OFF_SECONDS)
         if not volts:
@@ -135,7 +145,7 @@ class LanePerformer:
         """See Performer."""
         if self.lane.draw(ask.terminal, ask.amps):
             self._clock.advance(DRAW_SECONDS)
-        return drawn(LOAD_ACCURACY, ask.amps)
+        return self._desk.drawn(ask.amps)
 
     def wait(self, ask: Wait) -> None:
         """See Performer."""
@@ -146,7 +156,8 @@ class LanePerformer:
         lane, quantity = self.lane, ask.quantity
         if quantity is Quantity.RESISTANCE:
             return self._ohms(ask)
-        lane.let(None)
+        if lane.test is not None:
+            lane.let(None)
         self._solved()
         if quantity is Quantity.VOLTAGE:
             return self._volts(ask)
@@ -156,26 +167,26 @@ class LanePerformer:
         if look is None:
             raise Unreadable(f"no instrument reads a current at {ask.terminal}")
         self._clock.advance(CURRENT_SECONDS)
-        return look.reading(lane.shown_amps(ask.terminal), self._clock.seconds())
+        return look.reading(lane.shown_amps(ask.terminal), self._clock.now)
 
     def _volts(self, ask: Read) -> Reading:
         lane, name = self.lane, ask.terminal
         for each in self._desk.volts(name, ask.effort):
-            shown = lane.shown_volts(name, range_volts=each.range_volts, cycles=each.cycles)
+            shown = lane.shown_volts(name, each.range_number, each.cycles)
             if abs(shown) < OVERLOAD:
                 break
         else:
             raise Unreadable(f"{name} voltage: overload on the meter's highest range")
         self._clock.advance(each.seconds + (CHANNEL_SECONDS if self._channel != name else 0.0))
         self._channel = name
-        return each.look.reading(shown, self._clock.seconds())
+        return each.look.reading(shown, self._clock.now)
 
     def _ripple(self, ask: Read) -> Reading:
         """Nothing alternates on a lane: a meter shows its own floor."""
         lane, name = self.lane, ask.terminal
         self._clock.advance(RIPPLE_SECONDS + (CHANNEL_SECONDS if self._channel != name else 0.0))
         self._channel = name
-        return self._desk.ripple.reading(lane.shown_ripple(), self._clock.seconds())
+        return self._desk.ripple.reading(lane.shown_ripple(), self._clock.now)
 
     def _ohms(self, ask: Read) -> Reading:
         lane, (terminal, turned) = self.lane, leads(ask)
@@ -188,7 +199,7 @@ class LanePerformer:
         self._channel = channel
         if abs(shown) >= OVERLOAD:
             raise Beyond(f"{terminal} resistance: beyond the meter's range", math.copysign(each.end_ohms, shown))
-        return each.look.reading(shown, self._clock.seconds())
+        return each.look.reading(shown, self._clock.now)
 
     def turn(self, ask: Turn) -> Turned:
         """See Performer."""
@@ -209,7 +220,7 @@ class LanePerformer:
 
     def _solved(self) -> None:
         lane = self.lane
-        if self._clock.seconds() > lane.fresh_until:
+        if self._clock.now > lane.fresh_until:
             raise Unsolved
         if not lane.solved:
             raise NotSolved("the circuit has no solution under what is applied")

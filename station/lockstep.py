@@ -5,6 +5,7 @@ rest here: charging, decay and whatever else only waiting shows is not seen.
 """
 
 import gc
+from collections import defaultdict
 from collections.abc import Callable, Coroutine, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -134,8 +135,7 @@ class _Run:
             ask = ask or program.send(None)
             while True:
                 try:
-                    way: _Way = _WAYS.get(type(ask), _Run._put)
-                    answer = way(self, ask)
+                    answer = _WAYS[type(ask)](self, ask)
                 except (Unreadable, BoardStopped) as what:
                     ask = program.throw(what)
                 else:
@@ -211,7 +211,8 @@ class _Run:
 
 
 _Way = Callable[[_Run, Any], object]
-_WAYS: dict[type[Ask[Any]], _Way] = {
+_WAYS: defaultdict[type[Ask[Any]], _Way] = defaultdict(lambda: _Run._put)
+_WAYS |= {
     Feed: _Run._feed,
     Draw: _Run._draw,
     Read: _Run._read,

@@ -224,17 +224,17 @@ async def judged_by_looks(setup: Setup, lines: Sequence[Line], take: Take) -> tu
     `take` gets an effort and the lines that are still open. It may spend more effort than it is asked for: that is
     then the next longer look. What did not settle is judged at once: longer looks would not make it rest.
     """
-    judged: dict[str, Judgement] = {}
-    efforts, reached, still = setup.rule.efforts, 0.0, list(lines)
+    judged: dict[int, Judgement] = {}  # by the line's place
+    efforts, reached, still = setup.rule.efforts, 0.0, list(range(len(lines)))
     for effort in efforts:
         if not still or effort <= reached:
             continue
-        taken, looked_at, still = await take(effort, still), still, []
-        for line, each in zip(looked_at, taken, strict=True):
+        taken, looked_at, still = await take(effort, [lines[at] for at in still]), still, []
+        for at, each in zip(looked_at, taken, strict=True):
             spent = effort if each.result.effort is None else each.result.effort
             last = spent >= efforts[-1] or spent < effort or bool(each.unrest)
-            judged[line.title] = judgement = setup.rule.judge(line, each.result, last=last, unrest=each.unrest)
+            judged[at] = judgement = setup.rule.judge(lines[at], each.result, last=last, unrest=each.unrest)
             reached = max(reached, spent)
             if not (last or judgement.outcome.settled):
-                still.append(line)
-    return tuple(judged[line.title] for line in lines)
+                still.append(at)
+    return tuple(judged[at] for at in range(len(lines)))

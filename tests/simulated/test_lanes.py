@@ -9,6 +9,7 @@ import pytest
 from simulated.board import BoardDescription, TrimmerDescription
 from simulated.circuit import CircuitError
 from simulated.errors import SimulatedError
+from simulated.instruments.converter import range_for
 from simulated.lanes import Lane, LaneBoard, Lanes
 from simulated.powered import Warmth
 
@@ -181,9 +182,9 @@ def test_a_board_whose_warmth_is_not_described_never_drifts() -> None:
 
 def test_readings_scatter_about_the_true_volts_and_overload_is_no_number() -> None:
     (lane,) = settled(LaneBoard(1)).lanes
-    shown = [lane.shown_volts("OUT", range_volts=10.0, cycles=1.0) for _ in range(5)]
+    shown = [lane.shown_volts("OUT", range_for(10.0), 1.0) for _ in range(5)]
     assert shown == pytest.approx([lane.volts("OUT")] * 5, rel=1e-3)
-    assert lane.shown_volts("INN", range_volts=1.0, cycles=1.0) == -9.9e37
+    assert lane.shown_volts("INN", range_for(1.0), 1.0) == -9.9e37
 
 
 @pytest.mark.parametrize(
