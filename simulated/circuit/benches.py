@@ -40,7 +40,7 @@ class Bench:
     def __init__(self, stamps: Stamps, lanes: int) -> None:
         size, entries = stamps.core_columns.size, len(stamps.core.cells)
         self.values = np.empty((entries, lanes))
-        self.terms = np.empty((entries, lanes))
+        self.terms = np.empty((stamps.filled.size, lanes))
         self.step = np.empty((size, lanes))
         self.reciprocals = np.empty((size, lanes))
         self.factoring = stamps.core.factoring(self.values, self.reciprocals)

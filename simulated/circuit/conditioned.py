@@ -61,9 +61,14 @@ class Devices:
 
 
 def take_lanes(thing: Thing, lanes: NDArray[np.intp]) -> Thing:
-    """Return a frozen record with every (L, ...) float array cut down to `lanes`; shared rows stay shared."""
+    """Return a frozen record with every (L, ...) array cut down to `lanes`; shared rows stay shared.
+
+    What lies in memory with lanes last stays so.
+    """
     if isinstance(thing, np.ndarray):
-        kept: Any = thing if thing.ndim < 2 or thing.shape[0] == 1 else thing[lanes]
+        if thing.ndim < 2 or thing.shape[0] == 1:
+            return thing
+        kept: Any = thing.T.take(lanes, axis=1).T if thing.flags.fnc else thing[lanes]
         return kept  # type: ignore[no-any-return]  # an array in, an array out
     if is_dataclass(thing) and not isinstance(thing, type):
         return type(thing)(*(take_lanes(getattr(thing, field.name), lanes) for field in fields(thing)))
@@ -72,7 +77,7 @@ def take_lanes(thing: Thing, lanes: NDArray[np.intp]) -> Thing:
 
 @dataclass(frozen=True)
 class Sites:
-    """Columns of diodes and transistors that have series resistances or break down, and what is the same always."""
+    """Columns of diodes and transistors that have series resistances, a knee, and so on, and what is the same always."""
 
     diode_series: Places
     base_fixed: Places
@@ -80,6 +85,8 @@ class Sites:
     collector_series: Places
     emitter_series: Places
     zeners: Places
+    kneed: Places  # diodes with IKF
+    recombining: Places  # diodes with ISR
     meters: Floats  # (1, n) siemens
     nominal_celsius: float
 
@@ -103,8 +110,8 @@ def devices_of(given: Given, sites: Sites, celsius: Floats) -> Devices:
             bipolar=_gummel_poon(bipolars, hot),
             base=_base(sites, bipolars),
             breakdown=_breakdown(sites, diodes, warm, temperature),
-            knee=_knee(diodes),
-            recombination=_recombination(diodes, warm),
+            knee=_knee(sites.kneed, diodes),
+            recombination=_recombination(sites.recombining, diodes, warm),
         )
 
 
@@ -188,14 +195,12 @@ def _gummel_poon(parameters: Row, hot: Row) -> BipolarModel:
     )
 
 
-def _knee(parameters: Row) -> Knee:
-    at = np.flatnonzero((parameters["ikf"] > 0.0).any(axis=0))
+def _knee(at: Places, parameters: Row) -> Knee:
     amps = parameters["ikf"][:, at] * parameters["area"][:, at]
     return Knee(at, np.where(amps > 0.0, amps, np.inf))
 
 
-def _recombination(parameters: Row, heat: Row) -> Recombination:
-    at = np.flatnonzero((parameters["isr"] > 0.0).any(axis=0))
+def _recombination(at: Places, parameters: Row, heat: Row) -> Recombination:
     scale = heat["scale"][:, at] * parameters["nr"][:, at] / parameters["n"][:, at]
     barrier, edge = heat["barrier"][:, at], -3.0 * heat["scale"][:, at]
     return Recombination(at, heat["recombination"][:, at], scale, barrier, parameters["m"][:, at], edge)

@@ -45,6 +45,8 @@ class Workshop:
             collector_series=_places(inventory.collector_series),
             emitter_series=_places(inventory.emitter_series),
             zeners=np.flatnonzero(inventory.diode_table.given["bv"]),
+            kneed=np.flatnonzero(inventory.diode_table.given["ikf"]),
+            recombining=np.flatnonzero(inventory.diode_table.given["isr"]),
             meters=1.0 / np.array([meter_ohms]).reshape(1, -1),
             nominal_celsius=netlist.nominal_celsius,
         )

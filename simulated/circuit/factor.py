@@ -58,6 +58,7 @@ class Script:
         self._at = {cell: at for at, cell in enumerate(self.cells)}
         self._order = order
         self._steps = [self._step(pivot) for pivot in range(first, last)]
+        self.updated = [at for step in self._steps for to, _ in step.updates for at in range(to.start, to.stop)]
         self.lower = slice(last - first, last - first + sum(len(step.below) for step in self._steps))
         self.products = max([1, *(len(step.below) * max(len(step.right), 1) for step in self._steps)])
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .benches import Benches
-from .conditioned import Given, devices_of
+from .conditioned import Devices, devices_of
 from .continuation import Newton, find
 from .elimination import elimination_order
 from .ends import SupplyMode, SupplySetting
@@ -24,6 +24,7 @@ from .linearise import Problem
 from .newton import newton_by_wiring
 from .parts import Parts
 from .point import OperatingPoint, joined
+from .ready import Ready
 from .request import Request
 from .settings import read_settings
 from .solve import Circuit, reached
@@ -60,7 +61,7 @@ class Fleet:
         self.frame = _frame(circuits)
         self._nodes = Nodes(self.circuits, self.frame)
         self._models = Stock(self.frame, self.circuits, [Parts(1)] * len(circuits))  # a nominal board of each wiring
-        self._boards = Stock(self.frame, self.circuits, self.parts)
+        self._ready = Ready(Stock(self.frame, self.circuits, self.parts), self.frame.sites, self.wirings.size)
         heat = np.array([[each.netlist.celsius] for each in circuits])
         nominal = devices_of(self._models.given(np.arange(len(circuits)), {}), self.frame.sites, heat)
         self._way = _way(self.frame, nominal.linear)
@@ -112,8 +113,8 @@ class Fleet:
 
     def _solved(self, lanes: Lanes, request: Request, start: OperatingPoint) -> OperatingPoint:
         """Solve lanes in ascending order, and remember where they stand."""
-        given = self._boards.given(lanes, request.parameters)
-        point = self._found(given, self.wirings[lanes], replace(request, parts=Parts(lanes.size), start=start))
+        devices = self._ready.devices(lanes, request.parameters, request.heat)
+        point = self._found(devices, self.wirings[lanes], replace(request, parts=Parts(lanes.size), start=start))
         for name in ("solved", "unknowns", "modes", "knees"):
             getattr(self._last, name)[lanes] = getattr(point, name)
         return point
@@ -133,16 +134,16 @@ class Fleet:
             return
         settings = replace(request.of_conditions(first), parts=Parts(first.size))
         given = self._models.given(wirings[first], settings.parameters)
-        point = joined([self._found(given, wirings[first], settings)])
+        devices = devices_of(given, self.frame.sites, settings.heat)
+        point = joined([self._found(devices, wirings[first], settings)])
         for name in ("solved", "unknowns", "modes", "knees"):
             getattr(start, name)[cold] = getattr(point, name)[which]
 
-    def _found(self, given: Given, wirings: Lanes, request: Request) -> OperatingPoint:
-        """Solve boards whose devices are given; `wirings` (B,) ascend."""
+    def _found(self, devices: Devices, wirings: Lanes, request: Request) -> OperatingPoint:
+        """Solve boards of these devices; `wirings` (B,) ascend."""
         layouts, first, settings = self.frame.layouts, self.circuits[0], request.settings
         minimum = np.array([[end.minimum_volts for end in first.ends.loads]])
         rows = settings.volts, settings.limits, settings.amps, minimum
-        devices = devices_of(given, self.frame.sites, request.heat)
         problem = Problem(devices, np.zeros((1, 0, 0)), *rows, first.netlist.gmin, wirings[:, None])
         state, warm = beginning(layouts, request, problem, None)
         return reached(layouts, first.ends, problem, find(layouts, self._way, problem, state, warm))

@@ -88,7 +88,7 @@ def frame_of(layouts: Sequence[Layout], columns: Sequence[Columns], sites: Seque
     counts = {kind: most for kind, (most, _) in kinds.items()}
     shared, places = dict[str, Places](), dict[str, list[Places]]()
     for name in _SITES:
-        kind = "diodes" if name in ("diode_series", "zeners") else "bipolars"
+        kind = "bipolars" if name in _OF_BIPOLARS else "diodes"
         shared[name], places[name] = _together([getattr(each, name) for each in sites], kinds[kind][1])
     every = Sites(**shared, meters=sites[0].meters, nominal_celsius=sites[0].nominal_celsius)
     seats, supplies = list[Seat](), layouts[0].supply_pairs[0].size
@@ -99,7 +99,8 @@ def frame_of(layouts: Sequence[Layout], columns: Sequence[Columns], sites: Seque
     return Frame(tuple(aligned), tuple(seats), counts, every)
 
 
-_SITES = ("diode_series", "base_fixed", "base_varying", "collector_series", "emitter_series", "zeners")
+_OF_BIPOLARS = ("base_fixed", "base_varying", "collector_series", "emitter_series")
+_SITES = (*_OF_BIPOLARS, "diode_series", "zeners", "kneed", "recombining")
 
 
 def _seat(

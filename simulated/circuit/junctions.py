@@ -137,17 +137,25 @@ def limited(new: Floats, old: Floats, scale: Floats, critical: Floats) -> tuple[
     The classic logarithmic limiter: beyond the critical voltage a step grows with the logarithm of
     what the linear solution asks for; into reverse it is at most doubled.
     """
-    step = new - old
-    upward = np.abs(step) > 2.0 * scale
+    size = np.abs(new - old)
+    upward = size > 2.0 * scale
     upward &= new > critical
-    floor = np.minimum(-old, 2.0 * old) - 1.0
+    floor = np.minimum(-old, 2.0 * old)
+    floor -= 1.0
     downward = new < floor
     downward &= ~upward
     cut = upward | downward
     if not cut.any():
         return new, cut
-    ratio = step / scale
+    volts = np.where(downward, floor, new)
+    at = np.nonzero(upward)  # few: logarithms are slow
+    volts[at] = _climbed(new[at], old[at], np.broadcast_to(scale, new.shape)[at])
+    return volts, cut
+
+
+def _climbed(new: Floats, old: Floats, scale: Floats) -> Floats:
+    """Return how far up junctions may go that ask for `new` volts."""
+    ratio = (new - old) / scale
     grown = old + scale * np.sign(ratio) * (2.0 + np.log(np.maximum(np.abs(ratio) - 2.0, 1e-12)))
     fresh = scale * np.log(np.maximum(new / scale, 1e-12))
-    capped = np.where(old > 0.0, grown, fresh)
-    return np.where(upward, capped, np.where(downward, floor, new)), cut
+    return np.where(old > 0.0, grown, fresh)

@@ -145,10 +145,14 @@ def straight_lines(
 
 def _bent(setting: Setting, present: Floats, before: Floats, volts: Floats, cuts: Bools) -> tuple[Floats, Bools]:
     """Return junction volts, and which are cut: where a junction conducts, currents are what moves in proportion."""
-    share = (present - before) / setting.step_scale
-    far = (before > 3.0 * setting.step_scale) & (np.abs(share) > _FAR)
-    bent = before + setting.step_scale * np.log(np.maximum(1.0 + share, _LEAST_CURRENT))
-    return np.where(far, bent, volts), np.where(far, True, cuts)
+    step_scale = np.broadcast_to(setting.step_scale, present.shape)
+    far = np.abs(present - before) > _FAR * step_scale
+    far &= before > 3.0 * step_scale
+    at = np.nonzero(far)
+    bent, own = volts.copy(), step_scale[at]
+    share = (present[at] - before[at]) / own
+    bent[at] = before[at] + own * np.log(np.maximum(1.0 + share, _LEAST_CURRENT))
+    return bent, cuts | far
 
 
 def _loads(setting: Setting, present: Floats, before: Floats) -> tuple[Floats, Floats, Floats]:

@@ -19,7 +19,7 @@ from .lanewise import Lines, Setting, Standing, setting_of, straight_lines, take
 from .layout import Layout
 from .linearise import Aid, Problem, State, Stretches, stretches
 from .newton import ABSURD_AMPS, allowed, dense_solution, newton_by_wiring
-from .stamps import Stamps
+from .stamps import Bounds, Stamps
 
 __all__ = ["is_safe", "lent", "sparse_newton"]
 
@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Lanes = NDArray[np.intp]
 
+_ONE: Stretches = ((0, slice(0, 1)),)
 _WELL = 0.3  # of the bounds on multipliers, so that boards around this one stay within them
 # Lanes that have arrived are dropped when so many have; moving the others costs about half an iteration.
 _WORTH_DROPPING = 0.4
@@ -45,6 +46,7 @@ class _Working:
     values: Floats  # entries of the linear pivots' rows and columns, factored
     reciprocals: Floats
     core: Floats  # entries of the core without its nonlinear devices
+    filled: Floats  # those of them that are not zero whatever the values are
     right: Floats  # right-hand side, linear rows first, eliminated
     x: Floats  # unknowns of the core
     standing: Standing
@@ -79,11 +81,11 @@ def sparse_newton(
 def _begun(layout: Layout, benches: Benches, problem: Problem, state: State, aid: Aid) -> tuple[_Working, Bools]:
     """Eliminate what is linear; also return in which lanes that is safe."""
     stamps, devices = benches.stamps, problem.devices
-    wirings, where = stamps.wirings, stretches(problem.wirings, state.x.shape[0])
+    where = stretches(problem.wirings, state.x.shape[0])
     values = stamps.linear.sums(where, np.ascontiguousarray(devices.linear.T))
     right = stamps.sources.sums(where, np.ascontiguousarray((devices.sources * aid.scale).T))
     for wiring, lanes in where:
-        values[:, lanes] += wirings[wiring].fixed
+        values[:, lanes] += stamps.fixed[wiring]
     if aid.shunt.any():
         shunts = np.ascontiguousarray(aid.shunt.T)
         values = values + stamps.shunts.sums(where, shunts)
@@ -93,35 +95,32 @@ def _begun(layout: Layout, benches: Benches, problem: Problem, state: State, aid
     bench.values[:], bench.right[:] = values, right
     run(bench.eliminating)
     own, lower = stamps.outer.own, bench.values[stamps.outer.lower]
-    bounds = [each.outer_bounds for each in wirings]
-    safe = np.broadcast_to(_safe(lower, bounds, where, bench.reciprocals), state.x.shape[:1])
+    safe = np.broadcast_to(_safe(lower, stamps.outer_bounds, where, bench.reciprocals), state.x.shape[:1])
     x = state.x.T[stamps.core_columns]
     standing = Standing(turned(state.junctions), turned(state.loads), turned(state.modes))
-    eliminated = bench.values[:own], bench.reciprocals, bench.values[own:], bench.right
+    core = bench.values[own:]
+    eliminated = bench.values[:own], bench.reciprocals, core, core.take(stamps.filled, axis=0), bench.right
     return _Working(setting_of(problem, aid.scale), *eliminated, x, standing), safe
 
 
 def is_safe(stamps: Stamps, linear: Floats, slopes: Floats) -> bool:
     """Return whether an order of elimination suits a board well: `linear` and `slopes` are (1, n), of one wiring."""
-    outer, core, first, wiring = stamps.outer, stamps.core, stamps.order.linear, stamps.wirings[0]
+    outer, core, first = stamps.outer, stamps.core, stamps.order.linear
     with np.errstate(all="ignore"):
-        values = wiring.fixed + stamps.linear.each[0] @ linear.T
+        values = stamps.fixed[0] + stamps.linear.each[0] @ linear.T
         reciprocals = np.empty((stamps.order.rows.size, 1))
         run(outer.factoring(values, reciprocals[:first]))
         pattern = stamps.slopes.each[0]
         inner = values[outer.own :] + pattern @ slopes.T[: pattern.shape[1]]
         run(core.factoring(inner, reciprocals[first:]))
-        multipliers = np.concatenate([values[outer.lower], inner[core.lower]])
-        bounds = np.concatenate([wiring.outer_bounds, wiring.core_bounds])
-        return bool(_safe(multipliers, [bounds * _WELL], ((0, slice(0, 1)),), reciprocals).all())
+        well = _safe(values[outer.lower] / _WELL, stamps.outer_bounds, _ONE, reciprocals)
+        well &= _safe(inner[core.lower] / _WELL, stamps.core_bounds, _ONE, reciprocals)
+        return bool(well.all())
 
 
-def _safe(multipliers: Floats, bounds: Sequence[Floats], where: Stretches, reciprocals: Floats) -> Bools:
+def _safe(multipliers: Floats, bounds: Bounds, where: Stretches, reciprocals: Floats) -> Bools:
     """Return in which lanes no pivot was too small for what it was subtracted from."""
-    sizes, safe = np.abs(multipliers), np.asarray(np.isfinite(reciprocals).all(axis=0))
-    for wiring, lanes in where:
-        safe[lanes] &= (sizes[:, lanes] <= bounds[wiring]).all(axis=0)
-    return safe
+    return bounds.hold(multipliers, where) & np.isfinite(reciprocals).all(axis=0)
 
 
 class _Search:
@@ -191,13 +190,13 @@ class _Search:
         spans = self._spans(working.x, where)
         line = straight_lines(self._layout, working.setting, spans, amps, standing, keep=keep, bend=bend)
         np.take(working.x, stamps.products, axis=0, out=bench.terms, mode="clip")
-        bench.terms *= working.core
+        bench.terms *= working.filled
         np.subtract(working.right[stamps.order.linear :], stamps.sums @ bench.terms, out=bench.step)
         bench.step -= stamps.currents.sums(where, line.currents)
         np.add(stamps.slopes.sums(where, line.slopes), working.core, out=bench.values)
         run(bench.factoring)
-        bounds = [each.core_bounds for each in stamps.wirings]
-        unsafe = np.flatnonzero(~_safe(bench.values[stamps.core.lower], bounds, where, bench.reciprocals))
+        safe = _safe(bench.values[stamps.core.lower], stamps.core_bounds, where, bench.reciprocals)
+        unsafe = np.flatnonzero(~safe)
         dense = self._dense(working, line, bench.step, unsafe) if unsafe.size else None
         run(bench.solving)
         if dense is not None:

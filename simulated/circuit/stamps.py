@@ -18,12 +18,14 @@ from scipy.sparse import csr_array
 from .elimination import Order
 from .factor import Script
 from .layout import Layout
+from .linearise import Stretches
 from .scatter import Scatter
 from .wirings import Patterns
 
-__all__ = ["Stamps", "Wiring", "stamps_of"]
+__all__ = ["Bounds", "Stamps", "stamps_of"]
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 Places = NDArray[np.intp]
 
 # A multiplier beyond this, and sums lose the small conductances beside the large ones.
@@ -31,12 +33,21 @@ _LARGEST_MULTIPLIER = 1e6
 
 
 @dataclass(frozen=True)
-class Wiring:
-    """What one way to wire the circuit has of its own, beside its patterns."""
+class Bounds:
+    """Multipliers (n, L) beyond these are not safe: the bounds of `each` wiring (n, 1), and the least of all."""
 
-    fixed: Floats  # (values, 1)
-    outer_bounds: Floats  # multipliers beyond these are not safe
-    core_bounds: Floats
+    each: tuple[Floats, ...]
+    least: Floats
+
+    def hold(self, multipliers: Floats, where: Stretches) -> Bools:
+        """Return in which lanes all multipliers are within the bounds, (L,)."""
+        sizes = np.abs(multipliers)
+        within = (sizes <= self.least).all(axis=0)
+        if not within.all():
+            for wiring, lanes in where:
+                if not within[lanes].all():
+                    within[lanes] = (sizes[:, lanes] <= self.each[wiring]).all(axis=0)
+        return np.asarray(within)
 
 
 @dataclass(frozen=True)
@@ -50,7 +61,9 @@ class Stamps:
     order: Order
     outer: Script
     core: Script
-    wirings: tuple[Wiring, ...]
+    fixed: tuple[Floats, ...]  # of each wiring: what no value changes of the values, (values, 1)
+    outer_bounds: Bounds
+    core_bounds: Bounds
     linear: Patterns  # linear values -> values
     shunts: Patterns  # shunts of nodes -> values
     sources: Patterns  # sources -> right-hand side in the order of elimination
@@ -58,8 +71,9 @@ class Stamps:
     currents: Patterns  # nonlinear currents -> rows of the core
     spans: Patterns  # core unknowns -> volts across junctions, base resistances, loads, supplies
     anchors: csr_array  # amps into nodes -> right-hand side in the order of elimination
-    sums: csr_array  # products of core entries with x -> rows of the core
-    products: Places  # core unknown that each core entry is multiplied with
+    filled: Places  # core entries that are more than nonlinear slopes
+    sums: csr_array  # products of these with x -> rows of the core
+    products: Places  # core unknown that each of them is multiplied with
     supplies: Places  # core unknowns that are supply currents
     supply_spans: csr_array  # core unknowns -> volts across supplies
     core_columns: Places
@@ -74,20 +88,22 @@ def stamps_of(layouts: Sequence[Layout], order: Order, linear_count: int, source
     cells = _cells(core) - first
     flat = _flat(order, outer)
     spans = [_spans(each, core_column, size - first) for each in layouts]
-    ones = np.ones(len(cells))
+    patterns = _patterns(layouts, order, outer, (linear_count, source_count))
+    fixed = [each.fixed.reshape(-1)[flat][:, None] for each in layouts]
+    filled = _filled(outer, fixed, [*patterns["linear"].each, *patterns["shunts"].each])
     return Stamps(
         order=order,
         outer=outer,
         core=core,
-        wirings=tuple(
-            Wiring(each.fixed.reshape(-1)[flat][:, None], _bounds(own, outer), _bounds(own, core))
-            for each, own in zip(layouts, order.sizes, strict=True)
-        ),
-        **_patterns(layouts, order, outer, (linear_count, source_count)),
+        fixed=tuple(fixed),
+        outer_bounds=_bounds(order.sizes, outer),
+        core_bounds=_bounds(order.sizes, core),
+        **patterns,
         spans=Patterns(spans),
         anchors=_sparse(Scatter((node, node, 1.0) for node in range(nodes)), row_at, size, nodes),
-        sums=csr_array((ones, (cells[:, 0], np.arange(len(cells)))), (size - first, len(cells))),
-        products=cells[:, 1],
+        filled=filled,
+        sums=csr_array((np.ones(filled.size), (cells[filled, 0], np.arange(filled.size))), (size - first, filled.size)),
+        products=cells[filled, 1],
         supplies=core_column[layout.first_supply :],
         supply_spans=spans[0][spans[0].shape[0] - layout.supply_pairs[0].size :],
         core_columns=order.columns[first:],
@@ -114,6 +130,15 @@ def _patterns(layouts: Sequence[Layout], order: Order, outer: Script, counts: tu
     }
 
 
+def _filled(outer: Script, fixed: Sequence[Floats], patterns: Sequence[csr_array]) -> Places:
+    """Return which entries of the core linear parts or the elimination of linear unknowns may add to."""
+    reached = np.logical_or.reduce([values[:, 0] != 0.0 for values in fixed])
+    for pattern in patterns:
+        reached[np.diff(pattern.indptr) > 0] = True
+    reached[outer.updated] = True
+    return np.flatnonzero(reached[outer.own :])
+
+
 def _cells(script: Script) -> Places:
     """Return the (row, column) of each entry of a script, counted in the order of elimination."""
     return np.array(script.cells, dtype=np.intp).reshape(-1, 2)
@@ -125,10 +150,11 @@ def _flat(order: Order, script: Script) -> Places:
     return np.asarray(order.rows[cells[:, 0]] * order.rows.size + order.columns[cells[:, 1]])
 
 
-def _bounds(sizes: Floats, script: Script) -> Floats:
-    """Return how large multipliers may be, equations being measured in units of their own."""
+def _bounds(sizes: Floats, script: Script) -> Bounds:
+    """Return how large multipliers may be, equations (wirings, M) being measured in units of their own."""
     cells = np.array(script.cells[script.lower], dtype=np.intp).reshape(-1, 2)
-    return (_LARGEST_MULTIPLIER * sizes[cells[:, 0]] / sizes[cells[:, 1]])[:, None]
+    each = [(_LARGEST_MULTIPLIER * own[cells[:, 0]] / own[cells[:, 1]])[:, None] for own in sizes]
+    return Bounds(tuple(each), np.minimum.reduce(each))
 
 
 def _inverse(places: Places, count: int) -> Places:

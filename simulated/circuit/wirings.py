@@ -1,7 +1,8 @@
 """Multiply values of many lanes with sparse patterns where lanes are wired in several ways.
 
-Lanes of one wiring stand together, so that each wiring's pattern takes one stretch of lanes. Where
-stretches are short, all of them are one large sparse matrix: a call for each would take longer than its sums.
+Lanes of one wiring stand together, so that each wiring's pattern takes one stretch of lanes, together with its
+neighbours' where it is the same. Where stretches are short, all of them are one large sparse matrix: a call for
+each would take longer than its sums.
 """
 
 from collections.abc import Sequence
@@ -25,10 +26,13 @@ class Patterns:
 
     def __init__(self, each: Sequence[csr_array]) -> None:
         self.each = tuple(each)
+        kinds = dict[object, int]()
+        self._kinds = [kinds.setdefault(_content(pattern), at) for at, pattern in enumerate(each)]  # the first alike
         self._joined: dict[object, csr_array] = {}
 
     def sums(self, where: Stretches, values: Floats) -> Floats:
         """Return each lane's values (n, L) summed by the pattern of its wiring, (rows, L)."""
+        where = self._alike(where)
         if len(where) == 1:
             return np.asarray(self.each[where[0][0]] @ values)
         lanes = where[-1][1].stop
@@ -39,6 +43,18 @@ class Patterns:
         for wiring, some in where:
             sums[:, some] = self.each[wiring] @ values[:, some]
         return sums
+
+    def _alike(self, where: Stretches) -> Stretches:
+        """Return stretches of lanes whose patterns are the same, each by the first wiring that has it."""
+        if len(where) == 1:
+            return where
+        alike, begun = list[tuple[int, slice]](), 0
+        kinds = [self._kinds[wiring] for wiring, _ in where]
+        for at, (_, some) in enumerate(where):
+            if at + 1 == len(where) or kinds[at + 1] != kinds[at]:
+                alike.append((kinds[at], slice(begun, some.stop)))
+                begun = some.stop
+        return tuple(alike)
 
     def _whole(self, where: Stretches) -> csr_array:
         """Return the patterns of all lanes along the diagonal of one matrix."""
@@ -58,3 +74,7 @@ def _diagonal(blocks: Sequence[csr_array]) -> csr_array:
     starts = np.concatenate([[0], *(block.indptr[1:] + end for block, end in zip(blocks, ends, strict=False))])
     data = np.concatenate([block.data for block in blocks])
     return csr_array((data, indices, starts), (rows * len(blocks), columns * len(blocks)))
+
+
+def _content(pattern: csr_array) -> object:
+    return pattern.shape, pattern.indptr.tobytes(), pattern.indices.tobytes(), pattern.data.tobytes()
