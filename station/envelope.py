@@ -17,6 +17,8 @@ from station.quantities import format_value
 __all__ = ["Envelope"]
 
 NOTHING_FED: Mapping[str, float] = MappingProxyType({})
+# By name a member of an Enum takes a tenth of what a reading does in lockstep.
+VOLTAGE, RESISTANCE, HOLDS_VOLTS = Quantity.VOLTAGE, Quantity.RESISTANCE, Mode.CV
 WRONG_SIGN_VOLTS = 1.0  # more than a clamping diode allows at the currents of a first power-up
 
 
@@ -70,7 +72,7 @@ class Envelope:
 
     def refuse_read(self, ask: Read, fed: Mapping[str, float]) -> None:
         """Raise InputError for ohms on a board that has power; `fed` as of `refuse_beyond`."""
-        if ask.quantity is not Quantity.RESISTANCE:
+        if ask.quantity is not RESISTANCE:
             return
         live = [f"{name} is fed {volts:g} V" for name, volts in fed.items() if volts]
         if live:
@@ -88,15 +90,15 @@ class Envelope:
 
     def stop_on_fed(self, ask: Feed, reply: Fed) -> None:
         """Raise BoardStopped where a supply could not hold its voltage."""
-        if reply.mode is not Mode.CV:
+        if reply.mode is not HOLDS_VOLTS:
             raise BoardStopped(ask.terminal, _limited(ask, reply))
 
     def stop_on_reading(self, ask: Read, reply: Reading) -> None:
         """Raise BoardStopped where a rail is where it must never be."""
-        rail = self._rails.get(ask.terminal)
-        if rail is None or ask.quantity is not Quantity.VOLTAGE or ask.against != GND:
+        if ask.quantity is not VOLTAGE or ask.against != GND or ask.terminal not in self._rails:
             return
-        (sign, never_above), terminal, volts = rail, ask.terminal, reply.value
+        terminal, volts = ask.terminal, reply.value
+        sign, never_above = self._rails[terminal]
         if sign * volts < -WRONG_SIGN_VOLTS:
             shown, due = format_value(volts, "V", digits=4), self._terminals[terminal].nominal
             raise BoardStopped(terminal, f"wrong sign: {shown} where {due:g} V is due", volts)

@@ -37,6 +37,7 @@ __all__ = ["Desk", "LanePerformer", "Unsolved"]
 SET_SECONDS, LOOK_SECONDS, OFF_SECONDS, DRAW_SECONDS = 0.021, 0.003, 0.051, 0.021
 READ_SECONDS, CHANNEL_SECONDS, CURRENT_SECONDS, RIPPLE_SECONDS, LINE_HERTZ = 0.0018, 0.04, 0.002, 1.001, 50.0
 OVERLOAD = 9e37
+VOLTAGE, RESISTANCE, RIPPLE = Quantity.VOLTAGE, Quantity.RESISTANCE, Quantity.RIPPLE  # by name they take longer
 HOLDS = Fed(Mode.CV)
 
 
@@ -154,14 +155,14 @@ class LanePerformer:
     def read(self, ask: Read) -> Reading:
         """See Performer."""
         lane, quantity = self.lane, ask.quantity
-        if quantity is Quantity.RESISTANCE:
+        if quantity is RESISTANCE:
             return self._ohms(ask)
         if lane.test is not None:
             lane.let(None)
         self._solved()
-        if quantity is Quantity.VOLTAGE:
+        if quantity is VOLTAGE:
             return self._volts(ask)
-        if quantity is Quantity.RIPPLE:
+        if quantity is RIPPLE:
             return self._ripple(ask)
         look = self._desk.currents.get(ask.terminal)
         if look is None:
