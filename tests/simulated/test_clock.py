@@ -2,7 +2,7 @@ import threading
 
 import pytest
 
-from simulated.clock import RealClock, VirtualClock
+from simulated.clock import LoneClock, RealClock, VirtualClock
 
 
 def test_an_alarm_rings_at_its_time_and_not_at_the_end() -> None:
@@ -52,10 +52,14 @@ def test_two_that_advance_at_once_add_up() -> None:
     assert clock.seconds() == 200.0
 
 
+@pytest.mark.parametrize("clock", [LoneClock, VirtualClock])
 @pytest.mark.parametrize("seconds", [-1.0, float("nan"), float("inf")])
-def test_time_moves_forward_only(seconds: float) -> None:
+def test_time_moves_forward_only(clock: type[LoneClock], seconds: float) -> None:
+    moved = clock()
+    moved.advance(1.5)
     with pytest.raises(ValueError, match="write a finite time of zero or more"):
-        VirtualClock().advance(seconds)
+        moved.advance(seconds)
+    assert moved.seconds() == moved.now == 1.5
 
 
 def test_a_real_alarm_rings_by_itself() -> None:
