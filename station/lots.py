@@ -20,7 +20,9 @@ __all__ = ["CODES", "OUTCOMES", "Lot", "Told", "cut", "run_lot"]
 
 OUTCOMES = (Outcome.NOT_STARTED, Outcome.PASSED, Outcome.FAILED, Outcome.UNDECIDED, Outcome.ABORTED)
 CODES = {outcome: code for code, outcome in enumerate(OUTCOMES)}
-LOT_BOARDS, MOST_FAULTS = 2000, 60  # together in one lot: more boards fill memory, more wirings solve more slowly
+# Boards together in one lot, and faults: more boards fill memory (0.7 GB), more wirings solve more slowly.
+LOT_BOARDS, MOST_FAULTS = 4000, 60
+LEAST_BOARDS, SHARE = 1000, 3  # the last lots take a third of what is left, so that processes end at about one time
 
 
 @dataclass(frozen=True)
@@ -50,14 +52,18 @@ class Told:
 
 def cut(boards: Sequence[LaneBoard], start: int) -> Iterator[Lot]:
     """Cut boards, those of one fault standing together, into lots; `start` is the place of the first among all."""
-    begin, faults = 0, set[tuple[str, ...]]()
+    begin, faults, most = 0, set[tuple[str, ...]](), _most(len(boards))
     for at, board in enumerate(boards):
-        if at - begin >= LOT_BOARDS or (board.faults not in faults and len(faults) == MOST_FAULTS):
+        if at - begin >= most or (board.faults not in faults and len(faults) == MOST_FAULTS):
             yield Lot(start + begin, tuple(boards[begin:at]))
-            begin, faults = at, set()
+            begin, faults, most = at, set(), _most(len(boards) - at)
         faults.add(board.faults)
     if begin < len(boards):
         yield Lot(start + begin, tuple(boards[begin:]))
+
+
+def _most(left: int) -> int:
+    return min(LOT_BOARDS, max(LEAST_BOARDS, left // SHARE))
 
 
 def run_lot(task: tuple[Profile, Lot], stopped: Stopped) -> Told:

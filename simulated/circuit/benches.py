@@ -4,8 +4,9 @@ Binding a script to arrays costs about as much as running it; a solve of many sh
 one circuit, do it once. Benches are lent to one solve at a time: what lies on them is overwritten.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,8 +16,10 @@ from .stamps import Stamps
 __all__ = ["Bench", "Benches", "OuterBench", "lent"]
 
 Floats = NDArray[np.float64]
+Key = TypeVar("Key")
+Thing = TypeVar("Thing")
 
-_MOST = 12  # while sources are raised, numbers of boards are many; old benches are then put away
+_MOST = 16  # while sources are raised, numbers of boards are many; those used longest ago are then thrown away
 
 
 # The benches last used, at most one: whoever takes them out has them alone, a second thread makes its own.
@@ -63,19 +66,20 @@ class Benches:
 
     def outer(self, lanes: int, sides: int) -> OuterBench:
         """Return the bench for so many boards and right-hand sides, one standing for any number."""
-        if (lanes, sides) not in self._outer:
-            if len(self._outer) >= _MOST:
-                self._outer = {}
-            self._outer[lanes, sides] = OuterBench(self.stamps, lanes, sides)
-        return self._outer[lanes, sides]
+        return _recent(self._outer, (lanes, sides), lambda: OuterBench(self.stamps, lanes, sides))
 
     def inner(self, lanes: int) -> Bench:
         """Return the bench for so many lanes."""
-        if lanes not in self._inner:
-            if len(self._inner) >= _MOST:
-                self._inner = {}
-            self._inner[lanes] = Bench(self.stamps, lanes)
-        return self._inner[lanes]
+        return _recent(self._inner, lanes, lambda: Bench(self.stamps, lanes))
+
+
+def _recent(kept: dict[Key, Thing], key: Key, make: Callable[[], Thing]) -> Thing:
+    """Return what is kept under a key, made if it is not there, as the one used last."""
+    thing = kept.pop(key, None) or make()
+    if len(kept) >= _MOST:
+        del kept[next(iter(kept))]
+    kept[key] = thing
+    return thing
 
 
 @contextmanager

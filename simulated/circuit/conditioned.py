@@ -77,7 +77,7 @@ def take_lanes(thing: Thing, lanes: NDArray[np.intp]) -> Thing:
 
 @dataclass(frozen=True)
 class Sites:
-    """Columns of diodes and transistors that have series resistances, a knee, and so on, and what is the same always."""
+    """Columns of diodes and transistors with series resistances, a breakdown, a knee; and what is always the same."""
 
     diode_series: Places
     base_fixed: Places

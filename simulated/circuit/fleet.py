@@ -39,7 +39,7 @@ Floats = NDArray[np.float64]
 Lanes = NDArray[np.intp]
 Value = float | Floats
 
-_MOST_AT_ONCE = 2048
+_MOST_AT_ONCE = 4096
 # Boards at rest are led by the nominal board of their wiring where so many of them share a condition.
 _WORTH_LEADING = 4
 _LEADING_DIGITS = 2  # in which the volts and amps of the bench are alike, for boards that are led together

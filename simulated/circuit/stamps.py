@@ -42,12 +42,12 @@ class Bounds:
     def hold(self, multipliers: Floats, where: Stretches) -> Bools:
         """Return in which lanes all multipliers are within the bounds, (L,)."""
         sizes = np.abs(multipliers)
-        within = (sizes <= self.least).all(axis=0)
+        within: Bools = np.asarray((sizes <= self.least).all(axis=0))
         if not within.all():
             for wiring, lanes in where:
                 if not within[lanes].all():
                     within[lanes] = (sizes[:, lanes] <= self.each[wiring]).all(axis=0)
-        return np.asarray(within)
+        return within
 
 
 @dataclass(frozen=True)

@@ -70,8 +70,9 @@ class Patterns:
 def _diagonal(blocks: Sequence[csr_array]) -> csr_array:
     rows, columns = blocks[0].shape
     ends = np.cumsum([0, *(block.nnz for block in blocks)])
-    indices = np.concatenate([block.indices + at * columns for at, block in enumerate(blocks)])
-    starts = np.concatenate([[0], *(block.indptr[1:] + end for block, end in zip(blocks, ends, strict=False))])
+    shifts = np.repeat(columns * np.arange(len(blocks)), np.diff(ends))
+    indices = np.concatenate([block.indices for block in blocks]) + shifts
+    starts = np.concatenate([[0], np.concatenate([block.indptr[1:] for block in blocks]) + np.repeat(ends[:-1], rows)])
     data = np.concatenate([block.data for block in blocks])
     return csr_array((data, indices, starts), (rows * len(blocks), columns * len(blocks)))
 

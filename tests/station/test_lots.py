@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from station.lines import Outcome
 from station.lockstep import LaneBoard
-from station.lots import LOT_BOARDS, MOST_FAULTS, OUTCOMES, Lot, Told, cut, run_lot
+from station.lots import LEAST_BOARDS, LOT_BOARDS, MOST_FAULTS, OUTCOMES, Lot, Told, cut, run_lot
 from tests.dividers import PROFILE, divider
 
 
@@ -27,12 +27,13 @@ def sizes(*counts: int) -> list[int]:
     [
         ((), []),
         ((1,), [1]),
-        ((LOT_BOARDS,), [LOT_BOARDS]),
-        ((LOT_BOARDS + 1,), [LOT_BOARDS, 1]),  # a fault's boards may lie in two lots
+        ((LEAST_BOARDS,), [LEAST_BOARDS]),
+        ((LEAST_BOARDS + 1,), [LEAST_BOARDS, 1]),  # a fault's boards may lie in two lots
         ((2,) * MOST_FAULTS, [2 * MOST_FAULTS]),
         ((2,) * MOST_FAULTS + (2,), [2 * MOST_FAULTS, 2]),
-        ((100,) * 25, [LOT_BOARDS, 500]),
-        ((1500, 1500), [LOT_BOARDS, 1000]),
+        ((100,) * 15, [LEAST_BOARDS, 500]),
+        ((3 * LOT_BOARDS + 3,), [LOT_BOARDS, 2667, 1778, 1186, 1000, 1000, 372]),  # a third of what is left
+        ((5 * LOT_BOARDS,), [LOT_BOARDS, LOT_BOARDS, LOT_BOARDS, 2666, 1778, 1185, 1000, 1000, 371]),
     ],
 )
 def test_a_lot_holds_so_many_boards_and_faults_and_no_more(counts: tuple[int, ...], lots: list[int]) -> None:
