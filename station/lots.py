@@ -50,13 +50,16 @@ class Told:
     unfed_steps: set[str] = field(default_factory=set)
 
 
-def cut(boards: Sequence[LaneBoard], start: int) -> Iterator[Lot]:
-    """Cut boards, those of one fault standing together, into lots; `start` is the place of the first among all."""
-    begin, faults, most = 0, set[tuple[str, ...]](), _most(len(boards))
+def cut(boards: Sequence[LaneBoard], start: int, behind: int = 0) -> Iterator[Lot]:
+    """Cut boards, those of one fault standing together, into lots.
+
+    `start` is the place of the first among all, and so many boards are to be cut yet that stand `behind` the last.
+    """
+    begin, faults, most = 0, set[tuple[str, ...]](), _most(len(boards) + behind)
     for at, board in enumerate(boards):
         if at - begin >= most or (board.faults not in faults and len(faults) == MOST_FAULTS):
             yield Lot(start + begin, tuple(boards[begin:at]))
-            begin, faults, most = at, set(), _most(len(boards) - at)
+            begin, faults, most = at, set(), _most(len(boards) - at + behind)
         faults.add(board.faults)
     if begin < len(boards):
         yield Lot(start + begin, tuple(boards[begin:]))

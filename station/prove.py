@@ -72,7 +72,8 @@ def _boards(universe: Universe, wanted: Wanted) -> list[LaneBoard]:
 
 def _lots(boards: Sequence[LaneBoard], healthy: int) -> list[Lot]:
     first = min(FIRST_GOOD, healthy)
-    return [Lot(0, tuple(boards[:first])), *cut(boards[first:], first)]
+    good = [Lot(0, tuple(boards[:first])), *cut(boards[first:healthy], first, behind=len(boards) - healthy)]
+    return [*good, *cut(boards[healthy:], healthy)]
 
 
 def _refuse_a_profile_for_no_good_board(profile: Profile, told: Told) -> None:

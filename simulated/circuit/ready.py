@@ -39,7 +39,8 @@ class Ready:
         """
         rows = np.broadcast_arrays(heat[:, 0], *parameters.values(), np.empty(lanes.size))[:-1]
         wanted = np.stack(rows, axis=1)
-        if self._devices is None or self._names != tuple(parameters):
+        # Of a single board nobody can tell what would be the same on all.
+        if self._devices is None or self._names != tuple(parameters) or self._boards == 1:
             self._make_all(lanes, tuple(parameters), wanted)
         else:
             self._renew(lanes, wanted)
