@@ -14,7 +14,7 @@ from .errors import CircuitError, nearest
 from .expressions import evaluate
 from .netlist import Element, Netlist, parameter_values
 from .offsets import OFFSET_STEP_VOLTS, offset_name
-from .trimmers import trimmers
+from .trimmers import Trimmer, trimmers
 
 __all__ = ["Spread", "is_led", "spreads_of"]
 
@@ -76,15 +76,15 @@ def spreads_of(
         )
         for spread in _spread(netlist, element, given, trimmer is not None):
             found.append(replace(spread, draw=draw))
-    _refuse_unknown(netlist, {*wanted, *leaders, *leaders.values()})
+    _refuse_unknown(netlist, found_trimmers, {*wanted, *leaders, *leaders.values()})
     for pin, volts in offsets.items():
         found.append(Spread(offset_name(pin), "value", volts / OFFSET_STEP_VOLTS, pin.upper(), from_zero=True))
     return tuple(found)
 
 
-def _refuse_unknown(netlist: Netlist, names: set[str]) -> None:
+def _refuse_unknown(netlist: Netlist, found_trimmers: Sequence[Trimmer], names: set[str]) -> None:
     # A part that is there and has no tolerance is let pass: a fault may have put a rectifier where a zener was.
-    known = {element.name for element in netlist.elements} | {trimmer.name for trimmer in trimmers(netlist)}
+    known = {element.name for element in netlist.elements} | {trimmer.name for trimmer in found_trimmers}
     unknown = names - known
     if unknown:
         close = nearest(min(unknown), known)
