@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from simulated.board import built, wired
+from simulated.board import built, designed, misbuilt, wired
 from simulated.circuit import (
     BoardNotes,
     CircuitError,
@@ -144,7 +144,8 @@ def hottest(board: Board, faults: Sequence[str]) -> dict[str, str]:
     if not faults:
         return {}
     description = described(board)
-    netlists = [built(description, ()), *(built(description, (fault,)) for fault in faults)]
+    drawn = designed(description)
+    netlists = [misbuilt(drawn, description, each) for each in ((), *((fault,) for fault in faults))]
     before, *after = _watts(board, netlists)
     found = {}
     for fault, heated in zip(faults, after, strict=True):

@@ -68,10 +68,10 @@ def set_model(netlist: Netlist, name: str, model: str) -> Netlist:
     return _each(netlist, name, lambda element: replace(element, model=model.lower()))
 
 
-def set_nodes(netlist: Netlist, name: str, nodes: Sequence[str]) -> Netlist:
-    """Replace all nodes of an element, in netlist order."""
+def set_nodes(netlist: Netlist, name: str, nodes: Sequence[str], *, flat: bool = True) -> Netlist:
+    """Replace all nodes of an element, in netlist order; not `flat`: it is flattened after more edits."""
     wanted = tuple(node_name(node) for node in nodes)
-    return _each(netlist, name, lambda element: replace(element, nodes=wanted))
+    return _each(netlist, name, lambda element: replace(element, nodes=wanted), flat=flat)
 
 
 def with_model(netlist: Netlist, model: Model) -> Netlist:
@@ -99,8 +99,9 @@ def add_element(
     value: float | None = None,
     model: str | None = None,
     beside: str = "",
+    flat: bool = True,
 ) -> Netlist:
-    """Add a two-pin element; `beside` is a part inside a subcircuit whose own nodes are meant.
+    """Add a two-pin element; `beside` is a part inside a subcircuit whose own nodes are meant, `flat` as above.
 
     A name that is taken gets a number. A model that is missing is an error, DELREV excepted: the
     leakage of a reversed electrolytic (its figures are those of the demo boards, common practice, no source).
@@ -117,7 +118,7 @@ def add_element(
     if model and model.upper() == "DELREV" and "delrev" not in netlist.body.models:
         leakage = {"is": Number(1e-6), "n": Number(4.0), "rs": Number(20.0)}
         netlist = with_model(netlist, Model("delrev", "D", leakage, "fault"))
-    return _changed(netlist, beside.upper().split(".")[:-1], added)
+    return _changed(netlist, beside.upper().split(".")[:-1], added, flat=flat)
 
 
 def apply_edit(netlist: Netlist, edit: Mapping[str, object]) -> Netlist:
@@ -143,14 +144,21 @@ def apply_edit(netlist: Netlist, edit: Mapping[str, object]) -> Netlist:
     )
 
 
-def _each(netlist: Netlist, name: str, change: Callable[[Element], Element]) -> Netlist:
+def _each(netlist: Netlist, name: str, change: Callable[[Element], Element], *, flat: bool = True) -> Netlist:
     find_part(netlist, name)
     *outer, last = name.upper().split(".")
-    return _changed(netlist, outer, lambda elements: tuple(change(e) if e.name == last else e for e in elements))
+
+    def changed(elements: Elements) -> Elements:
+        return tuple(change(e) if e.name == last else e for e in elements)
+
+    return _changed(netlist, outer, changed, flat=flat)
 
 
-def _changed(netlist: Netlist, outer: Sequence[str], change: Callable[[Elements], Elements]) -> Netlist:
-    return flatten(replace(netlist, body=_in_body(netlist.body, outer, netlist.body.subcircuits, change)))
+def _changed(
+    netlist: Netlist, outer: Sequence[str], change: Callable[[Elements], Elements], *, flat: bool = True
+) -> Netlist:
+    edited = replace(netlist, body=_in_body(netlist.body, outer, netlist.body.subcircuits, change))
+    return flatten(edited) if flat else edited
 
 
 def _in_body(

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 
 from .edits import add_element, find_part, set_nodes
 from .errors import CircuitError
+from .flatten import flatten
 from .netlist import Netlist
 
 __all__ = ["OFFSET_STEP_VOLTS", "offset_name", "with_offsets"]
@@ -34,6 +35,6 @@ def with_offsets(netlist: Netlist, pins: Iterable[str]) -> Netlist:
             raise CircuitError(f"offset at '{pin}': {name or pin} has no such pin; write one of {pins_there}")
         at, nodes = inner.pins.index(word.lower()), list(element.nodes)
         outer, nodes[at] = nodes[at], f"offset_{element.name.lower()}_{word.lower()}"
-        netlist = set_nodes(netlist, name, nodes)
-        netlist = add_element(netlist, offset_name(pin), (outer, nodes[at]), value=OFFSET_STEP_VOLTS)
-    return netlist
+        netlist = set_nodes(netlist, name, nodes, flat=False)
+        netlist = add_element(netlist, offset_name(pin), (outer, nodes[at]), value=OFFSET_STEP_VOLTS, flat=False)
+    return flatten(netlist)  # once: it takes longer than all edits
