@@ -175,8 +175,8 @@ class Lane:
         self.hands = Hands(self, lanes.description.trimmers, self.clock, own.hands)
         self._supply = {name: ChannelErrors(BENCH_SUPPLY, own.supply) for name in lanes.inputs}
         self._load = {name: InputErrors(BENCH_LOAD, own.load) for name in lanes.outputs}
-        ohms_chances = own.meter.spawn(1)[0]  # as in the meter itself
-        self._meter, self._ohmmeter = Converter(own.meter), OhmsConverter(ohms_chances)
+        self._meter, self._meter_chances = Converter(own.meter), own.meter
+        self._ohmmeter: OhmsConverter | None = None  # made when it is wanted
         self.test: OhmsTest | None = None  # what flows while the bench's ends are off the board
         self._across = 0.0  # volts that it drives
         self._ripple: Readout | None = None
@@ -257,6 +257,8 @@ class Lane:
 
     def shown_ohms(self, *, range_ohms: float, cycles: float) -> float:
         """Return one reading of the ohmmeter; ±9.9E37 beyond 120 % of the range."""
+        if self._ohmmeter is None:
+            self._ohmmeter = OhmsConverter(self._meter_chances.spawn(1)[0])  # as in the meter itself
         return self._ohmmeter.read(self._across, range_number=ohms_range_for(range_ohms), cycles=cycles)
 
     def shown_ripple(self) -> float:

@@ -13,7 +13,7 @@ from station.lockstep import LaneBoard
 from station.lots import Lot, Told, cut, run_lot
 from station.profile import Profile
 from station.proof import Proof
-from station.sight import seen
+from station.sight import looking
 from station.tally import Tally, Universe, Wanted, line_titles, outcomes_of
 from station.workers import Workers
 
@@ -35,7 +35,7 @@ def proved(
 
     Raises InputError where most good boards fail, and Interrupted where it is stopped before any lot is done.
     """
-    begun = time.monotonic()
+    started = time.monotonic()
     boards = _boards(universe, wanted)
     lots = _lots(boards, wanted.healthy)
     done = 0
@@ -47,16 +47,17 @@ def proved(
 
     progress(0, len(boards))
     with Workers(wanted.jobs, stopped) as workers:
+        others = workers.begun(run_lot, [(profile, lot) for lot in lots[1:]], told)
         first = [run_lot((profile, lots[0]), stopped)]
         if stopped():
             raise Interrupted("stopped before anything was simulated")
         told((profile, lots[0]))
         _refuse_a_profile_for_no_good_board(profile, first[0])
-        rest = workers.spread(run_lot, [(profile, lot) for lot in lots[1:]], told)
         names = [universe.faults[at][0] for at in universe.chosen]
-        sights = seen(profile, names, wanted.seed * SEEDS_PER_FAULT * SEEDS_PER_FAULT, workers)
+        looked = looking(profile, names, wanted.seed * SEEDS_PER_FAULT * SEEDS_PER_FAULT, workers)
+        rest, sights = others(), looked()
     ended = stopped()
-    return Tally(profile, universe, wanted, [*first, *rest], sights).proof(time.monotonic() - begun, stopped=ended)
+    return Tally(profile, universe, wanted, [*first, *rest], sights).proof(time.monotonic() - started, stopped=ended)
 
 
 def _boards(universe: Universe, wanted: Wanted) -> list[LaneBoard]:

@@ -5,7 +5,7 @@ load to its rating, rails trimmed as the profile trims them. A fault is visible 
 within tolerance show, by more than an instrument's uncertainty.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +20,7 @@ from station.quantities import format_value
 from station.rehearsal import highest_volts
 from station.workers import Stopped, Workers
 
-__all__ = ["Seen", "condition_text", "place_text", "seen"]
+__all__ = ["Seen", "condition_text", "looking", "place_text"]
 
 Floats = NDArray[np.float64]
 
@@ -94,19 +94,20 @@ class _Task:
     good: Floats
 
 
-def seen(profile: Profile, faults: Sequence[str], seed: int, workers: Workers) -> dict[str, Seen]:
-    """Return what each fault shows; those that were not looked at when the workers were stopped are left out."""
+def looking(profile: Profile, faults: Sequence[str], seed: int, workers: Workers) -> Callable[[], dict[str, Seen]]:
+    """Have the workers begin to look, and return how to wait for what each fault shows.
+
+    Faults that were not looked at when the workers were stopped are left out.
+    """
     good = _looked(profile, [LaneBoard(seed + at) for at in range(GOOD_BOARDS)], workers.stopped)
     if workers.stopped():
-        return {}
+        return dict
     conditions = tuple(key for key in max((lane.visited for lane in good), key=len) if _is_whole(key, profile.board))
     base = _table(good, conditions, max(row.size for lane in good for row in lane.visited.values()))
     shares = [tuple(faults[begin : begin + FAULTS_AT_ONCE]) for begin in range(0, len(faults), FAULTS_AT_ONCE)]
     tasks = [_Task(profile, share, seed, conditions, base) for share in shares]
-    found: dict[str, Seen] = {}
-    for each in workers.spread(_seen, tasks):
-        found |= each
-    return found
+    begun = workers.begun(_seen, tasks)
+    return lambda: {fault: sight for each in begun() for fault, sight in each.items()}
 
 
 def _seen(task: _Task, stopped: Stopped) -> dict[str, Seen]:

@@ -10,10 +10,11 @@ from multiprocessing.synchronize import Event
 from types import TracebackType
 from typing import TypeVar
 
-__all__ = ["Stopped", "Workers"]
+__all__ = ["Begun", "Stopped", "Workers"]
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
+Begun = Callable[[], list[Result]]  # work that was given to processes; calling it waits for the results
 Stopped = Callable[[], bool]
 LOOK_SECONDS = 0.2  # how long Ctrl-C may go unnoticed
 
@@ -54,32 +55,52 @@ class Workers:
 
         `work` and tasks must be things that another process can be given. `progress` is told of every task done.
         """
-        found: dict[int, Result] = {}
+        return self.begun(work, tasks, progress)()
+
+    def begun(
+        self,
+        work: Callable[[Task, Stopped], Result],
+        tasks: Sequence[Task],
+        progress: Callable[[Task], None] = lambda task: None,
+    ) -> Begun[Result]:
+        """Let the processes begin, behind what they have already, and return how to wait for what `spread` returns.
+
+        With one job nothing is done before that. What has begun when the block is left is given up.
+        """
         if self._pool is None:
-            for at, task in enumerate(tasks):
-                result = work(task, self.stopped)
-                if self.stopped():
-                    break
-                found[at] = result
-                progress(task)
-        else:
-            with _unheard():  # a process begins with its first task
-                pending = {self._pool.submit(_worked, work, task): at for at, task in enumerate(tasks)}
-            while pending and not self.stopped():
-                done, _ = wait(pending, timeout=LOOK_SECONDS, return_when=FIRST_COMPLETED)
-                for each in done:
-                    at = pending.pop(each)
-                    if self.stopped() and isinstance(each.exception(), BrokenProcessPool):
-                        continue  # what stopped us has ended the worker too
-                    found[at] = each.result()
-                    progress(tasks[at])
-            _cancel(pending)
+            return lambda: self._done_here(work, tasks, progress)
+        with _unheard():  # a process begins with its first task
+            pending = {self._pool.submit(_worked, work, task): at for at, task in enumerate(tasks)}
+        return lambda: self._awaited(pending, tasks, progress)
+
+    def _done_here(
+        self, work: Callable[[Task, Stopped], Result], tasks: Sequence[Task], progress: Callable[[Task], None]
+    ) -> list[Result]:
+        found: list[Result] = []
+        for task in tasks:
+            result = work(task, self.stopped)
+            if self.stopped():
+                break
+            found.append(result)
+            progress(task)
+        return found
+
+    def _awaited(
+        self, pending: dict[Future[Result], int], tasks: Sequence[Task], progress: Callable[[Task], None]
+    ) -> list[Result]:
+        found: dict[int, Result] = {}
+        while pending and not self.stopped():
+            done, _ = wait(pending, timeout=LOOK_SECONDS, return_when=FIRST_COMPLETED)
+            for each in done:
+                at = pending.pop(each)
+                if self.stopped() and isinstance(each.exception(), BrokenProcessPool):
+                    continue  # what stopped us has ended the worker too
+                found[at] = each.result()
+                progress(tasks[at])
+        for each, at in pending.items():
+            if not each.cancel() and each.done() and each.exception() is None:  # done while nobody waited
+                found[at] = each.result()
         return [found[at] for at in sorted(found)]
-
-
-def _cancel(pending: dict[Future[Result], int]) -> None:
-    for each in pending:
-        each.cancel()
 
 
 @contextmanager

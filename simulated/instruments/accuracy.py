@@ -78,5 +78,6 @@ class Readout:
 
 def drawn(accuracy: Accuracy, rng: np.random.Generator) -> LinearError:
     """Draw one instrument's calibration error from its specification."""
-    gain, offset = rng.uniform(-_CALIBRATED_WITHIN, _CALIBRATED_WITHIN, size=2)
-    return LinearError(float(gain) * accuracy.of_reading, float(offset) * accuracy.absolute)
+    # What `uniform` gives, which takes four times as long for two numbers.
+    gain, offset = (2.0 * _CALIBRATED_WITHIN * share - _CALIBRATED_WITHIN for share in rng.random(2).tolist())
+    return LinearError(gain * accuracy.of_reading, offset * accuracy.absolute)

@@ -5,7 +5,7 @@ from functools import cache
 import pytest
 
 from station.profile import Profile
-from station.sight import Seen, condition_text, place_text, seen
+from station.sight import Seen, condition_text, looking, place_text
 from station.workers import Workers
 from tests.dividers import NETLIST, divider
 from tests.station.boards import twin
@@ -18,12 +18,12 @@ FAULTS = ("C2:open", "XU1.DZ:cold:38", "XU1.in-out:short", "C1:short", "DLED2:op
 def shown() -> dict[str, Seen]:
     """What faults of adj3t show."""
     with Workers(1, lambda: False) as workers:
-        return seen(adj3t(), FAULTS, 1, workers)
+        return looking(adj3t(), FAULTS, 1, workers)()
 
 
 def seen_on(profile: Profile, fault: str) -> Seen:
     with Workers(1, lambda: False) as workers:
-        return seen(profile, [fault], 1, workers)[fault]
+        return looking(profile, [fault], 1, workers)()[fault]
 
 
 def test_a_capacitor_that_is_missing_shows_in_no_steady_reading() -> None:
@@ -69,7 +69,7 @@ def test_a_fault_is_looked_at_alike_in_any_company() -> None:
 
 def test_nothing_is_said_of_what_was_not_looked_at() -> None:
     with Workers(1, lambda: True) as stopped:
-        assert seen(divider(), ["R1:open"], 1, stopped) == {}
+        assert looking(divider(), ["R1:open"], 1, stopped)() == {}
 
 
 @pytest.mark.parametrize(

@@ -78,3 +78,20 @@ def test_processes_at_work_are_told_to_stop_and_leave_nothing() -> None:
 def test_nothing_to_do_is_done_at_once() -> None:
     with Workers(2, never) as workers:
         assert workers.spread(squared, []) == []
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_work_that_was_begun_is_waited_for_when_it_is_wanted(jobs: int) -> None:
+    with Workers(jobs, never) as workers:
+        first, second = workers.begun(squared, [1, 2]), workers.begun(refuse_four, [5, 6])
+        assert second() == [5, 6]
+        assert [result for result, _ in first()] == [1, 4]
+
+
+def test_what_was_done_before_a_stop_is_kept_though_nobody_waited() -> None:
+    stopped = list[bool]()
+    with Workers(2, lambda: bool(stopped)) as workers:
+        results = workers.begun(until_stopped, [0, 0, 1])
+        assert workers.begun(squared, [3])()[0][0] == 9  # behind both of the first two: by then these are done
+        stopped.append(True)
+        assert results() == [0, 0]
