@@ -5,7 +5,8 @@ then reads one terminal after the other. The answer to `Abreast` is recorded as 
 way the run went.
 """
 
-from typing import Protocol, runtime_checkable
+from functools import cache
+from typing import Protocol, TypeGuard, runtime_checkable
 
 from station.asks import Ask, Performer, Read, Reading
 from station.errors import Unreadable
@@ -24,6 +25,15 @@ class Together(Protocol):
         """Take readings at once; in the place of one that could not be had stands why."""
 
 
+def _has_several(performer: Performer) -> TypeGuard[Together]:
+    return _kind_has_several(type(performer))
+
+
+@cache  # for a protocol is asked method by method
+def _kind_has_several(kind: type[Performer]) -> bool:
+    return issubclass(kind, Together)
+
+
 class Abreast(Ask[bool], frozen=True):
     """Ask whether the volts of these terminals can be read at once."""
 
@@ -31,7 +41,7 @@ class Abreast(Ask[bool], frozen=True):
 
     def put_to(self, performer: Performer) -> bool:
         """See Ask."""
-        return isinstance(performer, Together) and performer.abreast(self)
+        return _has_several(performer) and performer.abreast(self)
 
 
 class ReadTogether(Ask[tuple[Reading, ...]], frozen=True):
@@ -44,6 +54,6 @@ class ReadTogether(Ask[tuple[Reading, ...]], frozen=True):
 
     def put_to(self, performer: Performer) -> tuple[Reading | Unreadable, ...]:  # type: ignore[override]  # run raises
         """See Ask."""
-        if isinstance(performer, Together):
+        if _has_several(performer):
             return performer.read_together(self)
         return tuple(performer.read(each) for each in self.reads)

@@ -25,9 +25,8 @@ def conformity(value: float, u: float, limit: Limit) -> float:
     """Return the probability that the true value lies inside the limit, for a normal distribution (JCGM 106, 7.2)."""
     if u == 0.0:
         return 1.0 if limit.room(value) >= 0.0 else 0.0
-    above = 1.0 if limit.low is None else _normal((value - float(limit.low)) / u)
-    below = 1.0 if limit.high is None else _normal((float(limit.high) - value) / u)
-    return max(0.0, above + below - 1.0)
+    low, high = limit.edges
+    return max(0.0, _normal((value - low) / u) + _normal((high - value) / u) - 1.0)
 
 
 def _normal(deviate: float) -> float:

@@ -5,9 +5,11 @@ as decimals, so that 15 V ± 2.5 % ends at 15.375 V exactly and a reading on the
 """
 
 import difflib
+import math
 import re
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from functools import cached_property
 
 __all__ = ["Limit", "LimitError", "format_value", "parse_value", "percent", "same_within_dust", "unit_name"]
 
@@ -130,7 +132,7 @@ def _scaled(value: Decimal, unit: str) -> tuple[str, Decimal]:
 
 def same_within_dust(a: float, b: float) -> bool:
     """Tell whether two floats differ by rounding dust only (parts in 1e12), as 3.3 * 1.01 and 3.333 do."""
-    return abs(a - b) <= 1e-12 * max(abs(a), abs(b))
+    return abs(a - b) <= 1e-12 * max(abs(a), abs(b)) < math.inf
 
 
 @dataclass(frozen=True)
@@ -221,12 +223,18 @@ class Limit:
 
     def room(self, value: float) -> float:
         """Return how far inside the limit a value lies, in the base unit: negative outside, 0 on it."""
-        sides = []
-        for side, sign in ((self.low, 1.0), (self.high, -1.0)):
-            if side is not None:
-                edge = float(side)
-                sides.append(0.0 if same_within_dust(value, edge) else sign * (value - edge))
-        return min(sides)
+        low, high = self.edges
+        above = 0.0 if same_within_dust(value, low) else value - low
+        below = 0.0 if same_within_dust(value, high) else high - value
+        return min(above, below)
+
+    @cached_property
+    def edges(self) -> tuple[float, float]:
+        """Lower and upper side, an open one being infinitely far away."""
+        return (
+            -math.inf if self.low is None else float(self.low),
+            math.inf if self.high is None else float(self.high),
+        )
 
 
 def percent(text: object) -> float:

@@ -4,11 +4,13 @@ The error of calibration is drawn once, uniformly within 80 % of the specified b
 bound as a rectangular distribution); the remaining 20 % is room for noise and rounding.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain, count
 
 import numpy as np
 
-__all__ = ["Accuracy", "LinearError", "Noise", "Readback", "Readout", "drawn"]
+__all__ = ["Accuracy", "LinearError", "Readback", "Readout", "drawn", "noise"]
 
 _CALIBRATED_WITHIN = 0.8  # of the bound
 _NOISES_AT_ONCE = 32  # one by one they take ten times as long
@@ -47,19 +49,10 @@ class Readback:
     resolution: float
 
 
-class Noise:
-    """Normal deviates of mean 0 and standard deviation 1, one after the other."""
-
-    __slots__ = ("_ready", "_rng")
-
-    def __init__(self, rng: np.random.Generator) -> None:
-        self._rng, self._ready = rng, list[float]()
-
-    def next(self) -> float:
-        """Return the next deviate."""
-        if not self._ready:
-            self._ready = self._rng.standard_normal(_NOISES_AT_ONCE)[::-1].tolist()
-        return self._ready.pop()
+def noise(rng: np.random.Generator) -> Iterator[float]:
+    """Return normal deviates of mean 0 and standard deviation 1, without end."""
+    blocks: Iterator[list[float]] = (rng.standard_normal(_NOISES_AT_ONCE).tolist() for _ in count())
+    return chain.from_iterable(blocks)
 
 
 class Readout:
@@ -68,11 +61,11 @@ class Readout:
     def __init__(self, readback: Readback, rng: np.random.Generator) -> None:
         self._readback = readback
         self._error = drawn(readback.accuracy, rng)
-        self._noise = Noise(rng)
+        self._noise = noise(rng)
 
     def read(self, true: float) -> float:
         """Return one reading of a true value."""
-        shown = self._error.of(true) + self._readback.noise * self._noise.next()
+        shown = self._error.of(true) + self._readback.noise * next(self._noise)
         return round(shown / self._readback.resolution) * self._readback.resolution
 
 

@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from simulated.instruments.accuracy import Accuracy, Noise, drawn
+from simulated.instruments.accuracy import Accuracy, drawn, noise
 from simulated.instruments.answers import OVERLOAD
 
 __all__ = [
@@ -69,14 +69,14 @@ class Converter:
 
     def __init__(self, rng: np.random.Generator) -> None:
         self._errors = [drawn(Accuracy(each.of_reading, each.of_range * each.volts), rng) for each in METER_RANGES]
-        self._noise = Noise(rng)
+        self._noise = noise(rng)
 
     def read(self, true_volts: float, *, range_number: int, cycles: float) -> float:
         """Return one reading on the range numbered `range_number`; ±9.9E37 beyond 120 % of it."""
-        most, noise, step = _scale(range_number, cycles)
+        most, noise_volts, step = _scale(range_number, cycles)
         if abs(true_volts) > most:
             return OVERLOAD if true_volts > 0 else -OVERLOAD
-        return round((self._errors[range_number].of(true_volts) + noise * self._noise.next()) / step) * step
+        return round((self._errors[range_number].of(true_volts) + noise_volts * next(self._noise)) / step) * step
 
 
 @lru_cache(maxsize=64)

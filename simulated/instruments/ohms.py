@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulated.instruments.accuracy import Accuracy, Noise, drawn
+from simulated.instruments.accuracy import Accuracy, drawn, noise
 from simulated.instruments.answers import OVERLOAD
 from simulated.instruments.converter import DOWN_RANGE, EFFORTS, OVER_RANGE, noise_share
 
@@ -57,7 +57,7 @@ class OhmsConverter:
 
     def __init__(self, rng: np.random.Generator) -> None:
         self._errors = [drawn(Accuracy(each.of_reading, each.of_range * each.ohms), rng) for each in OHMS_RANGES]
-        self._noise = Noise(rng)
+        self._noise = noise(rng)
 
     def read(self, volts: float, *, range_number: int, cycles: float) -> float:
         """Return one reading for the volts that a range's test current drives; ±9.9E37 beyond 120 % of the range.
@@ -68,9 +68,9 @@ class OhmsConverter:
         ohms = volts / each.amps
         if abs(ohms) > OVER_RANGE * each.ohms:
             return OVERLOAD if ohms > 0.0 else -OVERLOAD
-        noise = each.ohms * noise_share(_NOISE, _FLOOR, cycles) * self._noise.next()
+        noise_ohms = each.ohms * noise_share(_NOISE, _FLOOR, cycles) * next(self._noise)
         step = EFFORTS[cycles] * each.ohms
-        return round((self._errors[range_number].of(ohms) + noise) / step) * step
+        return round((self._errors[range_number].of(ohms) + noise_ohms) / step) * step
 
 
 def ohms_range_for(ohms: float) -> int:
