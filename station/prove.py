@@ -55,9 +55,10 @@ def proved(
         _refuse_a_profile_for_no_good_board(profile, first[0])
         names = [universe.faults[at][0] for at in universe.chosen]
         looked = looking(profile, names, wanted.seed * SEEDS_PER_FAULT * SEEDS_PER_FAULT, workers)
-        rest, sights = others(), looked()
-    ended = stopped()
-    return Tally(profile, universe, wanted, [*first, *rest], sights).proof(time.monotonic() - started, stopped=ended)
+        tally = Tally(profile, universe, wanted, [*first, *others()])
+        hot = tally.hottest()  # while processes look
+        sights = looked()
+    return tally.proof(sights, hot, time.monotonic() - started, stopped=stopped())
 
 
 def _boards(universe: Universe, wanted: Wanted) -> list[LaneBoard]:

@@ -62,12 +62,12 @@ class Outcomes:
 
 def line_titles(profile: Profile) -> list[str]:
     """Return the titles of all lines that a profile judges, in order."""
-    return [line.title for step in profile.steps for line in step.form.lines(step.setup)]
+    return [line.title for step in profile.steps for line in step.lines]
 
 
 def _line_steps(profile: Profile) -> list[int]:
     """Return the place of each line's step."""
-    return [at for at, step in enumerate(profile.steps) for _ in step.form.lines(step.setup)]
+    return [at for at, step in enumerate(profile.steps) for _ in step.lines]
 
 
 def outcomes_of(told: Sequence[Told]) -> Outcomes:
@@ -83,11 +83,8 @@ def outcomes_of(told: Sequence[Told]) -> Outcomes:
 class Tally:
     """Puts a proof together from what was told of all boards."""
 
-    def __init__(
-        self, profile: Profile, universe: Universe, wanted: Wanted, told: Sequence[Told], sights: Mapping[str, Seen]
-    ) -> None:
+    def __init__(self, profile: Profile, universe: Universe, wanted: Wanted, told: Sequence[Told]) -> None:
         self._profile, self._universe, self._wanted, self._told = profile, universe, wanted, told
-        self._sights = sights
         self._titles, self._steps = line_titles(profile), _line_steps(profile)
         self._all = outcomes_of(told)
         places = np.concatenate([each.start + np.arange(len(each.outcomes)) for each in told])
@@ -100,10 +97,15 @@ class Tally:
         weights = np.array(universe.likelihoods.weights)[self._chosen]
         self._weights = weights / (weights.sum() or 1.0)
 
-    def proof(self, seconds: float, *, stopped: bool) -> Proof:
-        """Return the proof."""
+    def hottest(self) -> dict[str, str]:
+        """Return which part each fault heats of which boards pass, in words, if one gets hot."""
+        passing = {int(at) for at in np.unique(self._fault_of[self._all.passed]) if at >= 0}
+        return hottest(self._profile.board, [self._universe.faults[self._chosen[at]][0] for at in sorted(passing)])
+
+    def proof(self, sights: Mapping[str, Seen], hot: Mapping[str, str], seconds: float, *, stopped: bool) -> Proof:
+        """Return the proof; `sights` say what each fault shows, and `hot` is what `hottest` returned."""
         profile, universe = self._profile, self._universe
-        faults = self._faults()
+        faults = self._faults(sights, hot)
         caught, boards = ([getattr(fault, name) for fault in faults] for name in ("caught", "boards"))
         visible = [fault.visible for fault in faults]
         weights = [fault.weight for fault in faults]
@@ -154,14 +156,12 @@ class Tally:
             causes=tuple(causes.most_common()),
         )
 
-    def _faults(self) -> tuple[FaultFound, ...]:
+    def _faults(self, sights: Mapping[str, Seen], hot: Mapping[str, str]) -> tuple[FaultFound, ...]:
         found = []
-        passing = {int(at) for at in np.unique(self._fault_of[self._all.passed]) if at >= 0}
-        hot = hottest(self._profile.board, [self._universe.faults[self._chosen[at]][0] for at in sorted(passing)])
         for at, place in enumerate(self._chosen):
             own, outcomes = self._fault_of == at, self._all
             name, fault_class = self._universe.faults[place]
-            sight = self._sights.get(name, NOT_LOOKED)
+            sight = sights.get(name, NOT_LOOKED)
             firsts = Counter(self._steps[line] for line in outcomes.first_line[own & outcomes.caught].tolist())
             passed, caught = int((own & outcomes.passed).sum()), int((own & outcomes.caught).sum())
             unsolved = int((own & outcomes.unsolved).sum())

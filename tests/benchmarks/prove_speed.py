@@ -23,7 +23,7 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 
-from simulated.circuit import fleet, sparse
+from simulated.circuit import fleet, ready, sparse
 from simulated.circuit.fleet import Fleet
 from simulated.circuit.fleet_point import FleetPoint
 from simulated.circuit.stock import Stock
@@ -113,7 +113,13 @@ def watched(split: Split, solved: list[int]) -> None:
         split.around(module, "in_lockstep", PYTHON)
     split.around(Lanes, "__init__", READY)
     split.around(Lanes, "settle", SOLVING)
-    for owner, name in ((fleet, "devices_of"), (Stock, "given"), (sparse, "straight_lines"), (Patterns, "sums")):
+    for owner, name in (
+        (fleet, "devices_of"),
+        (ready, "devices_of"),
+        (Stock, "given"),
+        (sparse, "straight_lines"),
+        (Patterns, "sums"),
+    ):
         split.around(owner, name, ASSEMBLY)
     for name in ("run", "dense_solution", "newton_by_wiring"):
         split.around(sparse, name, FACTORS)

@@ -27,7 +27,8 @@ def told(start: int, *boards: str, unsolved: dict[int, str] | None = None, secon
 def proof(*lots: Told, healthy: int = 2, per_fault: int = 2, sights: dict[str, Seen] | None = None) -> Proof:
     wanted = Wanted(healthy, per_fault, seed=1, jobs=1)
     found = {name: Seen(True, True, "OUTP", "voltage", "9 V in") for name in FAULTS} if sights is None else sights
-    return Tally(divider(), universe(divider(), *FAULTS), wanted, lots, found).proof(1.0, stopped=False)
+    tally = Tally(divider(), universe(divider(), *FAULTS), wanted, lots)
+    return tally.proof(found, tally.hottest(), 1.0, stopped=False)
 
 
 def fates(fault: FaultFound) -> tuple[int, int, int, int]:
