@@ -10,8 +10,9 @@ __all__ = ["LoneClock", "RealClock", "VirtualClock"]
 _ENDLESS = math.inf
 
 
-def _odd(seconds: float) -> ValueError:
-    return ValueError(f"the clock was asked to advance {seconds} s; write a finite time of zero or more")
+def _refuse_odd(seconds: float) -> None:
+    if not 0.0 <= seconds < _ENDLESS:
+        raise ValueError(f"the clock was asked to advance {seconds} s; write a finite time of zero or more")
 
 
 class LoneClock:
@@ -29,8 +30,7 @@ class LoneClock:
 
     def advance(self, seconds: float) -> None:
         """Let `seconds` of bench time pass; a negative or NaN time is refused with ValueError."""
-        if not 0.0 <= seconds < _ENDLESS:
-            raise _odd(seconds)
+        _refuse_odd(seconds)
         self.now += seconds
 
 
@@ -47,8 +47,7 @@ class VirtualClock(LoneClock):
 
         What is to happen in between happens at its time, not at the end.
         """
-        if not 0.0 <= seconds < _ENDLESS:
-            raise _odd(seconds)
+        _refuse_odd(seconds)
         left = seconds
         while (step := self._step(left)) is not None:
             passed, ring = step
@@ -86,8 +85,7 @@ class RealClock(VirtualClock):
 
     def advance(self, seconds: float) -> None:
         """Wait for `seconds`; a negative or NaN time is refused with ValueError."""
-        if not 0.0 <= seconds < _ENDLESS:
-            raise _odd(seconds)
+        _refuse_odd(seconds)
         time.sleep(seconds)
 
     def call_at(self, seconds: float, ring: Callable[[], None]) -> None:

@@ -252,8 +252,7 @@ class Lane:
 
     def shown_volts(self, terminal: str, range_number: int, cycles: float) -> float:
         """Return one reading of the meter on a range of it; ±9.9E37 beyond 120 % of that."""
-        true_volts = self._values[self._lanes.terminal_at[terminal]]
-        return self._meter.read(true_volts, range_number=range_number, cycles=cycles)
+        return self._meter.read(self.volts(terminal), range_number=range_number, cycles=cycles)
 
     def shown_ohms(self, *, range_ohms: float, cycles: float) -> float:
         """Return one reading of the ohmmeter; ±9.9E37 beyond 120 % of the range."""

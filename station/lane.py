@@ -221,7 +221,7 @@ class LanePerformer:
 
     def _solved(self) -> None:
         lane = self.lane
-        if self._clock.now > lane.fresh_until:
+        if lane.stale:
             raise Unsolved
         if not lane.solved:
             raise NotSolved("the circuit has no solution under what is applied")

@@ -45,27 +45,17 @@ class Workers:
             self._end.set()
             self._pool.shutdown(wait=True, cancel_futures=True)
 
-    def spread(
-        self,
-        work: Callable[[Task, Stopped], Result],
-        tasks: Sequence[Task],
-        progress: Callable[[Task], None] = lambda task: None,
-    ) -> list[Result]:
-        """Return the results in the order of the tasks, without those of tasks that were not finished when stopped.
-
-        `work` and tasks must be things that another process can be given. `progress` is told of every task done.
-        """
-        return self.begun(work, tasks, progress)()
-
     def begun(
         self,
         work: Callable[[Task, Stopped], Result],
         tasks: Sequence[Task],
         progress: Callable[[Task], None] = lambda task: None,
     ) -> Begun[Result]:
-        """Let the processes begin, behind what they have already, and return how to wait for what `spread` returns.
+        """Let the processes begin, behind what they have already, and return how to wait for the results.
 
-        With one job nothing is done before that. What has begun when the block is left is given up.
+        These come in the order of the tasks, without those of tasks that were not finished when stopped. `work` and
+        tasks must be things that another process can be given. `progress` is told of every task done. With one job
+        nothing is done before it is waited for. What has begun when the block is left is given up.
         """
         if self._pool is None:
             return lambda: self._done_here(work, tasks, progress)

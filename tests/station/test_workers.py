@@ -43,7 +43,7 @@ def until_stopped(number: int, stopped: Stopped) -> int:
 def test_results_come_in_the_order_of_the_tasks(jobs: int) -> None:
     done: list[int] = []
     with Workers(jobs, never) as workers:
-        found = workers.spread(squared, range(9, 0, -1), done.append)
+        found = workers.begun(squared, range(9, 0, -1), done.append)()
     assert [result for result, _ in found] == [81, 64, 49, 36, 25, 16, 9, 4, 1]
     assert sorted(done) == list(range(1, 10))
 
@@ -51,33 +51,33 @@ def test_results_come_in_the_order_of_the_tasks(jobs: int) -> None:
 @pytest.mark.parametrize(("jobs", "here"), [(1, True), (2, False)])
 def test_one_job_works_where_it_is_asked_and_more_do_not(jobs: int, here: bool) -> None:
     with Workers(jobs, never) as workers:
-        found = workers.spread(squared, [1, 2])
+        found = workers.begun(squared, [1, 2])()
     assert all((process == os.getpid()) is here for _, process in found)
 
 
 @pytest.mark.parametrize("jobs", [1, 2])
 def test_what_goes_wrong_in_a_worker_comes_through(jobs: int) -> None:
     with Workers(jobs, never) as workers, pytest.raises(ValueError, match="four is too much"):
-        workers.spread(refuse_four, [3, 4, 5])
+        workers.begun(refuse_four, [3, 4, 5])()
 
 
 def test_the_task_at_work_when_stopped_is_left_out_as_those_after_it() -> None:
     done: list[int] = []
     with Workers(1, Once(2)) as workers:  # looked at after each task
-        found = workers.spread(refuse_four, [1, 2, 3, 5], done.append)
+        found = workers.begun(refuse_four, [1, 2, 3, 5], done.append)()
     assert (found, done) == ([1, 2], [1, 2])
 
 
 def test_processes_at_work_are_told_to_stop_and_leave_nothing() -> None:
     done: list[int] = []
     with Workers(2, lambda: bool(done)) as workers:
-        found = workers.spread(until_stopped, [7, 0, 8, 9], done.append)
+        found = workers.begun(until_stopped, [7, 0, 8, 9], done.append)()
     assert (found, done) == ([0], [0])
 
 
 def test_nothing_to_do_is_done_at_once() -> None:
     with Workers(2, never) as workers:
-        assert workers.spread(squared, []) == []
+        assert workers.begun(squared, [])() == []
 
 
 @pytest.mark.parametrize("jobs", [1, 2])
