@@ -86,9 +86,10 @@ def run_lot(task: tuple[Profile, Lot], stopped: Stopped) -> Told:
         for judgement in lane.judgements:
             # What this bench can't start decides nothing, and keeps no board from passing.
             outcome = judgement.outcome if judgement.counts else Outcome.PASSED
-            told.outcomes[at, places[judgement.line]] = CODES[outcome]
+            place = places[judgement.line]
+            told.outcomes[at, place] = CODES[outcome]
             if judgement.value is not None:
-                told.values[at, places[judgement.line]] = judgement.value
+                told.values[at, place] = judgement.value
         for step, seconds in lane.seconds.items():
             told.step_seconds.setdefault(step, []).append(seconds)
         told.unfed_steps |= lane.unfed_steps

@@ -59,14 +59,27 @@ def terminal_currents(
     vbe, vbc = volts
     (forward, forward_slope), (backward, backward_slope) = ideal
     (leak_be, leak_be_slope), (leak_bc, leak_bc_slope) = leakage
-    early = 1.0 / (1.0 - model.inverse_early_forward * vbc - model.inverse_early_reverse * vbe)
-    injected = model.inverse_knee_forward * forward + model.inverse_knee_reverse * backward
+    # Most models give neither VAR nor IKR: what they would add is then left out, to the same bits.
+    reverse_early, reverse_knee = bool(model.inverse_early_reverse.any()), bool(model.inverse_knee_reverse.any())
+    early = 1.0 - model.inverse_early_forward * vbc
+    injected = model.inverse_knee_forward * forward
+    if reverse_early:
+        early -= model.inverse_early_reverse * vbe
+    if reverse_knee:
+        injected += model.inverse_knee_reverse * backward
+    np.divide(1.0, early, out=early)
     base4 = np.maximum(1.0 + 4.0 * injected, 1e-12)
     root = np.sqrt(base4) if model.square_root else base4**model.knee_power
     charge = early * (1.0 + root) / 2.0
     bend = 2.0 * model.knee_power * root / base4  # 1/root at the usual power of one half
-    charge_be = early * (charge * model.inverse_early_reverse + model.inverse_knee_forward * forward_slope * bend)
-    charge_bc = early * (charge * model.inverse_early_forward + model.inverse_knee_reverse * backward_slope * bend)
+    charge_be = model.inverse_knee_forward * forward_slope * bend
+    charge_bc = charge * model.inverse_early_forward
+    if reverse_early:
+        charge_be += charge * model.inverse_early_reverse
+    if reverse_knee:
+        charge_bc += model.inverse_knee_reverse * backward_slope * bend
+    charge_be *= early
+    charge_bc *= early
     share = 1.0 / charge
     transfer = (forward - backward) * share
     back = backward / model.reverse_gain + leak_bc

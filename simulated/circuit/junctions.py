@@ -138,7 +138,10 @@ def limited(new: Floats, old: Floats, scale: Floats, critical: Floats) -> tuple[
     what the linear solution asks for; into reverse it is at most doubled.
     """
     size = np.abs(new - old)
-    upward = size > 2.0 * scale
+    reach = 2.0 * scale
+    if not (size > np.minimum(reach, 1.0)).any():  # downward, a volt is free
+        return new, np.zeros(new.shape, dtype=bool)
+    upward = size > reach
     upward &= new > critical
     floor = np.minimum(-old, 2.0 * old)
     floor -= 1.0

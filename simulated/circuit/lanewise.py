@@ -145,14 +145,16 @@ def straight_lines(
 
 def _bent(setting: Setting, present: Floats, before: Floats, volts: Floats, cuts: Bools) -> tuple[Floats, Bools]:
     """Return junction volts, and which are cut: where a junction conducts, currents are what moves in proportion."""
-    step_scale = np.broadcast_to(setting.step_scale, present.shape)
-    far = np.abs(present - before) > _FAR * step_scale
-    far &= before > 3.0 * step_scale
-    at = np.nonzero(far)
-    bent, own = volts.copy(), step_scale[at]
-    share = (present[at] - before[at]) / own
-    bent[at] = before[at] + own * np.log(np.maximum(1.0 + share, _LEAST_CURRENT))
-    return bent, cuts | far
+    share = present - before
+    share /= setting.step_scale
+    far = np.abs(share) > _FAR
+    far &= before > 3.0 * setting.step_scale
+    share += 1.0
+    # All logarithms are quicker than picking out whose are wanted.
+    grown = np.log(np.maximum(share, _LEAST_CURRENT, out=share), out=share)
+    grown *= setting.step_scale
+    grown += before
+    return np.where(far, grown, volts), cuts | far
 
 
 def _loads(setting: Setting, present: Floats, before: Floats) -> tuple[Floats, Floats, Floats]:
@@ -187,28 +189,38 @@ def _at_present(layout: Layout, off: Floats, amps: Floats, slope: Floats, flow: 
 
 
 def _exponentials(layout: Layout, setting: Setting, volts: Floats) -> tuple[Floats, Floats]:
-    """Return amps and slopes of all exponentials."""
-    every = np.concatenate([volts, volts[layout.diodes :]])
-    amps, slope = junction(every, setting.saturation, setting.scale)
+    """Return amps and slopes of the controlling junctions."""
+    own = slice(0, volts.shape[0])
+    amps, slope = junction(volts, setting.saturation[own], setting.scale[own])
     if setting.recombination.at.size:
         recombination(volts, setting.recombination, amps, slope, axis=0)
     if setting.knee.at.size:
         knee(setting.knee, amps, slope, axis=0)
     if setting.breakdown.at.size:
         breakdown(volts, setting.saturation, setting.breakdown, amps, slope, axis=0)
-    # gmin across diodes, and across both junctions of a transistor as part of its leakage
-    controlling = volts.shape[0]
-    for leaky in (slice(0, layout.diodes), slice(controlling, None)):
-        amps[leaky] += setting.gmin * every[leaky]
-        slope[leaky] += setting.gmin
+    amps[: layout.diodes] += setting.gmin * volts[: layout.diodes]
+    slope[: layout.diodes] += setting.gmin
+    return amps, slope
+
+
+def _leakage(setting: Setting, volts: Floats, places: slice) -> tuple[Floats, Floats]:
+    """Return amps and slopes of transistors' leakage junctions, which have these places; gmin across is part of it."""
+    saturation = setting.saturation[places]
+    if not saturation.any():
+        return setting.gmin * volts, np.full_like(volts, setting.gmin)
+    amps, slope = junction(volts, saturation, setting.scale[places])
+    amps += setting.gmin * volts
+    slope += setting.gmin
     return amps, slope
 
 
 def _bipolars(layout: Layout, setting: Setting, volts: Floats, amps: Floats, slope: Floats) -> BipolarCurrents:
-    edges = [layout.diodes + at * layout.transistors for at in range(5)]
-    be, bc, leak_be, leak_bc = ((amps[start:stop], slope[start:stop]) for start, stop in pairwise(edges))
-    junctions = volts[edges[0] : edges[1]], volts[edges[1] : edges[2]]
-    return terminal_currents(setting.bipolar, junctions, (be, bc), (leak_be, leak_bc))
+    be, bc, leak_be, leak_bc = (
+        slice(start, stop) for start, stop in pairwise(layout.diodes + at * layout.transistors for at in range(5))
+    )
+    leakage = _leakage(setting, volts[be], leak_be), _leakage(setting, volts[bc], leak_bc)
+    ideal = (amps[be], slope[be]), (amps[bc], slope[bc])
+    return terminal_currents(setting.bipolar, (volts[be], volts[bc]), ideal, leakage)
 
 
 def _base_siemens(setting: Setting, flow: BipolarCurrents) -> Floats:

@@ -50,6 +50,7 @@ class _Working:
     reciprocals: Floats
     core: Floats  # entries of the core without its nonlinear devices
     filled: Floats  # those of them that are not zero whatever the values are
+    sloped: Floats  # those that nonlinear devices are added to
     right: Floats  # right-hand side, linear rows first, eliminated
     x: Floats  # unknowns of the core
     standing: Standing
@@ -102,7 +103,8 @@ def _begun(layout: Layout, benches: Benches, problem: Problem, state: State, aid
     x = state.x.T[stamps.core_columns]
     standing = Standing(turned(state.junctions), turned(state.loads), turned(state.modes))
     core = bench.values[own:]
-    eliminated = bench.values[:own], bench.reciprocals, core, core.take(stamps.filled, axis=0), bench.right
+    cores = core, core.take(stamps.filled, axis=0), core.take(stamps.sloped, axis=0)
+    eliminated = bench.values[:own], bench.reciprocals, *cores, bench.right
     return _Working(setting_of(problem, aid.scale), *eliminated, x, standing), safe
 
 
@@ -114,7 +116,8 @@ def is_safe(stamps: Stamps, linear: Floats, slopes: Floats) -> bool:
         reciprocals = np.empty((stamps.order.rows.size, 1))
         run(outer.factoring(values, reciprocals[:first]))
         pattern = stamps.slopes.each[0]
-        inner = values[outer.own :] + pattern @ slopes.T[: pattern.shape[1]]
+        inner = values[outer.own :]
+        inner[stamps.sloped] += pattern @ slopes.T[: pattern.shape[1]]
         run(core.factoring(inner, reciprocals[first:]))
         well = _safe(values[outer.lower] / _WELL, stamps.outer_bounds, _ONE, reciprocals)
         well &= _safe(inner[core.lower] / _WELL, stamps.core_bounds, _ONE, reciprocals)
@@ -172,8 +175,8 @@ class _Search:
             lost = ~np.isfinite(x).all(axis=0)
             over = going if last else going & (settled | lost)
             if over.any():
-                self._store(working, bench, np.flatnonzero(over), lanes[over])
                 self.arrived[lanes[over]] = (settled & ~lost)[over]
+                self._store(working, bench, np.flatnonzero(over), lanes[over])
                 going = going & ~over
                 if not going.any():
                     return
@@ -196,7 +199,8 @@ class _Search:
         bench.terms *= working.filled
         np.subtract(working.right[stamps.order.linear :], stamps.sums @ bench.terms, out=bench.step)
         bench.step -= stamps.currents.sums(where, line.currents)
-        np.add(stamps.slopes.sums(where, line.slopes), working.core, out=bench.values)
+        bench.values[:] = working.core
+        bench.values[stamps.sloped] = working.sloped + stamps.slopes.sums(where, line.slopes)
         run(bench.factoring)
         safe = _safe(bench.values[stamps.core.lower], stamps.core_bounds, where, bench.reciprocals)
         unsafe = np.flatnonzero(~safe)
@@ -210,11 +214,11 @@ class _Search:
         """Return the step of some lanes, found with row exchanges."""
         stamps, size = self._stamps, right.shape[0]
         where = stretches(take_columns(working.setting.wirings, lanes), lanes.size)
-        slopes = stamps.slopes.sums(where, line.slopes[:, lanes])
-        values = (slopes + take_columns(working.core, lanes)).T
+        values = working.core[:, lanes if working.core.shape[1] > 1 else np.zeros_like(lanes)]
+        values[stamps.sloped] += stamps.slopes.sums(where, line.slopes[:, lanes])
         cells = np.array(stamps.core.cells) - stamps.order.linear
         matrix = np.zeros((lanes.size, size, size))
-        matrix[:, cells[:, 0], cells[:, 1]] = values
+        matrix[:, cells[:, 0], cells[:, 1]] = values.T
         return dense_solution(matrix, right[:, lanes].T).T
 
     def _next_modes(self, working: _Working, line: Lines, x: Floats) -> NDArray[np.int8]:
@@ -229,9 +233,11 @@ class _Search:
 
     def _settled(self, working: _Working, bench: Bench, line: Lines, x: Floats, *, last: bool) -> Bools:
         """Return which lanes' last step was as good as none, in the linear unknowns that follow too."""
+        if line.cut.all():
+            return ~line.cut
         settled = np.asarray((np.abs(bench.step) <= allowed(x, last=last)).all(axis=0)) & ~line.cut
-        settled &= (np.abs(line.currents) < ABSURD_AMPS).all(axis=0)
         if settled.any():
+            settled &= (np.abs(line.currents) < ABSURD_AMPS).all(axis=0)
             first = self._stamps.order.linear
             before = self._spread(working, bench, working.x)[:first].copy()
             after = self._spread(working, bench, x)[:first]
@@ -253,7 +259,9 @@ class _Search:
         self._x[:-1, to] = self._spread(working, bench, working.x).take(at, axis=1)
         self._loads[:, to] = working.standing.loads.take(at, axis=1)
         self._modes[:, to] = working.standing.modes.take(at, axis=1)
-        self.steps[to[:, None], self._stamps.core_columns] = bench.step.take(at, axis=1).T
+        missed = ~self.arrived[to]
+        if missed.any():
+            self.steps[to[missed][:, None], self._stamps.core_columns] = bench.step.take(at[missed], axis=1).T
 
 
 def _fewer(working: _Working, lanes: Lanes, going: Bools) -> tuple[_Working, Lanes, Bools]:

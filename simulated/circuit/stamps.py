@@ -41,6 +41,9 @@ class Bounds:
 
     def hold(self, multipliers: Floats, where: Stretches) -> Bools:
         """Return in which lanes all multipliers are within the bounds, (L,)."""
+        least = self.least[:, 0]
+        if (multipliers.max(axis=1) <= least).all() and (multipliers.min(axis=1) >= -least).all():
+            return np.ones(multipliers.shape[1], dtype=bool)  # nearly always
         sizes = np.abs(multipliers)
         within: Bools = np.asarray((sizes <= self.least).all(axis=0))
         if not within.all():
@@ -67,7 +70,8 @@ class Stamps:
     linear: Patterns  # linear values -> values
     shunts: Patterns  # shunts of nodes -> values
     sources: Patterns  # sources -> right-hand side in the order of elimination
-    slopes: Patterns  # nonlinear slopes -> entries of the core
+    sloped: Places  # core entries that nonlinear slopes are added to
+    slopes: Patterns  # nonlinear slopes -> these
     currents: Patterns  # nonlinear currents -> rows of the core
     spans: Patterns  # core unknowns -> volts across junctions, base resistances, loads, supplies
     anchors: csr_array  # amps into nodes -> right-hand side in the order of elimination
@@ -91,6 +95,8 @@ def stamps_of(layouts: Sequence[Layout], order: Order, linear_count: int, source
     patterns = _patterns(layouts, order, outer, (linear_count, source_count))
     fixed = [each.fixed.reshape(-1)[flat][:, None] for each in layouts]
     filled = _filled(outer, fixed, [*patterns["linear"].each, *patterns["shunts"].each])
+    slopes = patterns.pop("slopes").each
+    sloped = np.flatnonzero(np.logical_or.reduce([np.diff(each.indptr) > 0 for each in slopes]))
     return Stamps(
         order=order,
         outer=outer,
@@ -99,6 +105,8 @@ def stamps_of(layouts: Sequence[Layout], order: Order, linear_count: int, source
         outer_bounds=_bounds(order.sizes, outer),
         core_bounds=_bounds(order.sizes, core),
         **patterns,
+        sloped=sloped,
+        slopes=Patterns([each[sloped] for each in slopes]),
         spans=Patterns(spans),
         anchors=_sparse(Scatter((node, node, 1.0) for node in range(nodes)), row_at, size, nodes),
         filled=filled,
@@ -111,7 +119,7 @@ def stamps_of(layouts: Sequence[Layout], order: Order, linear_count: int, source
 
 
 def _patterns(layouts: Sequence[Layout], order: Order, outer: Script, counts: tuple[int, int]) -> dict[str, Patterns]:
-    """Return where values go, by name; `counts` are those of linear values and sources."""
+    """Return where values go, by name, slopes to any entry of the core; `counts` are of linear values and sources."""
     layout, size, flat = layouts[0], layouts[0].size, _flat(order, outer)
     values, in_core = _inverse(flat, size * size), _inverse(flat[outer.own :], size * size)
     row_at = np.argsort(order.rows)
