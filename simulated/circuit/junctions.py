@@ -137,11 +137,19 @@ def limited(new: Floats, old: Floats, scale: Floats, critical: Floats) -> tuple[
     The classic logarithmic limiter: beyond the critical voltage a step grows with the logarithm of
     what the linear solution asks for; into reverse it is at most doubled.
     """
-    size = np.abs(new - old)
     reach = 2.0 * scale
-    if not (size > np.minimum(reach, 1.0)).any():  # downward, a volt is free
-        return new, np.zeros(new.shape, dtype=bool)
-    upward = size > reach
+    large = np.abs(new - old) > np.minimum(reach, 1.0)  # downward, a volt is free
+    rows = np.flatnonzero(large.any(axis=1))
+    if rows.size in (0, len(new)):
+        return _limited(new, old, scale, critical) if rows.size else (new, np.zeros(new.shape, dtype=bool))
+    some = (row if row.shape[0] == 1 else row[rows] for row in (new, old, scale, critical))
+    volts, cut = new.copy(), np.zeros(new.shape, dtype=bool)
+    volts[rows], cut[rows] = _limited(*some)
+    return volts, cut
+
+
+def _limited(new: Floats, old: Floats, scale: Floats, critical: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    upward = np.abs(new - old) > 2.0 * scale
     upward &= new > critical
     floor = np.minimum(-old, 2.0 * old)
     floor -= 1.0

@@ -42,14 +42,14 @@ class Bounds:
     def hold(self, multipliers: Floats, where: Stretches) -> Bools:
         """Return in which lanes all multipliers are within the bounds, (L,)."""
         least = self.least[:, 0]
-        if (multipliers.max(axis=1) <= least).all() and (multipliers.min(axis=1) >= -least).all():
-            return np.ones(multipliers.shape[1], dtype=bool)  # nearly always
-        sizes = np.abs(multipliers)
-        within: Bools = np.asarray((sizes <= self.least).all(axis=0))
+        good = (multipliers.max(axis=1) <= least) & (multipliers.min(axis=1) >= -least)
+        rows = np.flatnonzero(~good)  # few have one in any lane that is too large
+        sizes = np.abs(multipliers[rows])
+        within: Bools = np.asarray((sizes <= self.least[rows]).all(axis=0))
         if not within.all():
             for wiring, lanes in where:
                 if not within[lanes].all():
-                    within[lanes] = (sizes[:, lanes] <= self.each[wiring]).all(axis=0)
+                    within[lanes] = (sizes[:, lanes] <= self.each[wiring][rows]).all(axis=0)
         return within
 
 

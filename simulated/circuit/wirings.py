@@ -39,10 +39,20 @@ class Patterns:
         values = np.broadcast_to(values, (values.shape[0], lanes))
         if lanes < _SHORT * len(where):
             return np.asarray((self._whole(where) @ values.T.reshape(-1)).reshape(lanes, -1).T)
-        sums = np.empty((self.each[0].shape[0], lanes))
+        # One pattern for all lanes, and anew those few that have another, are fewer copies.
+        usual = self._usual(where)
+        sums = np.asarray(self.each[usual] @ values)
         for wiring, some in where:
-            sums[:, some] = self.each[wiring] @ values[:, some]
+            if wiring != usual:
+                sums[:, some] = self.each[wiring] @ values[:, some]
         return sums
+
+    def _usual(self, where: Stretches) -> int:
+        """Return the wiring that most lanes have."""
+        lanes = dict[int, int]()
+        for wiring, some in where:
+            lanes[wiring] = lanes.get(wiring, 0) + some.stop - some.start
+        return max(lanes, key=lambda wiring: lanes[wiring])
 
     def _alike(self, where: Stretches) -> Stretches:
         """Return stretches of lanes whose patterns are the same, each by the first wiring that has it."""
