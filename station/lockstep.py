@@ -101,8 +101,6 @@ def in_lockstep(
         waiting = [run for run in runs if run.goes_on()]
         while waiting and not stopped():
             lanes.settle([run.performer.lane for run in waiting])
-            for run in waiting:
-                run.see()
             waiting = [run for run in waiting if run.goes_on()]
     finally:
         for run in runs:
@@ -129,8 +127,10 @@ class _Run:
         self._condition: Condition | None = None  # these two, as solutions are kept; None: changed since
 
     def goes_on(self) -> bool:
-        """Run the program to its next unsolved ask; returns whether there is one."""
+        """Run the program, whose last ask is solved by now, to its next unsolved one; returns whether there is one."""
         program, ask = self._program, self._asked
+        if ask is not None:
+            self._see()
         try:
             ask = ask or program.send(None)
             while True:
@@ -153,13 +153,6 @@ class _Run:
     def close(self) -> None:
         """Give the program up."""
         self._program.close()
-
-    def see(self) -> None:
-        """Note what the lane's new solution shows."""
-        if self._condition is None:
-            condition = tuple(self._fed.items()), tuple(self._drawn.items())
-            self._condition = self._conditions.setdefault(condition, condition)
-        self.ended.visited[self._condition] = self.performer.lane.seen
 
     def _feed(self, ask: Feed) -> Fed:
         self._envelope.refuse_feed(ask)
@@ -191,6 +184,13 @@ class _Run:
         """Answer an ask that neither feeds, loads nor changes the board, nor may show it misbehaving."""
         reply: object = ask.put_to(self.performer)
         return reply
+
+    def _see(self) -> None:
+        """Note what the lane's new solution shows."""
+        if self._condition is None:
+            condition = tuple(self._fed.items()), tuple(self._drawn.items())
+            self._condition = self._conditions.setdefault(condition, condition)
+        self.ended.visited[self._condition] = self.performer.lane.seen
 
     def _note_unfed(self, quantity: Quantity) -> None:
         """Keep what is seen of a step without power: of one that reads ohms all but how they settle."""
