@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["BipolarCurrents", "BipolarModel", "base_conductance", "terminal_currents"]
+__all__ = ["BipolarCurrents", "BipolarModel", "base_charge", "base_conductance", "terminal_currents"]
 
 Floats = NDArray[np.float64]
 
@@ -56,9 +56,29 @@ def terminal_currents(
 
     Leakage includes gmin across each junction, as SPICE has it.
     """
-    vbe, vbc = volts
     (forward, forward_slope), (backward, backward_slope) = ideal
     (leak_be, leak_be_slope), (leak_bc, leak_bc_slope) = leakage
+    charge, charge_be, charge_bc = base_charge(model, volts, ideal)
+    share = 1.0 / charge
+    transfer = (forward - backward) * share
+    back = backward / model.reverse_gain + leak_bc
+    back_slope = backward_slope / model.reverse_gain + leak_bc_slope
+    return BipolarCurrents(
+        collector=transfer - back,
+        base=forward / model.forward_gain + leak_be + back,
+        collector_be=(forward_slope - transfer * charge_be) * share,
+        collector_bc=-(backward_slope + transfer * charge_bc) * share - back_slope,
+        base_be=forward_slope / model.forward_gain + leak_be_slope,
+        base_bc=back_slope,
+        charge=charge,
+    )
+
+
+def base_charge(
+    model: BipolarModel, volts: tuple[Floats, Floats], ideal: tuple[tuple[Floats, Floats], tuple[Floats, Floats]]
+) -> tuple[Floats, Floats, Floats]:
+    """Return the normalised base charge and its slopes over Vbe and Vbc; arguments as of `terminal_currents`."""
+    (vbe, vbc), ((forward, forward_slope), (backward, backward_slope)) = volts, ideal
     # Most models give neither VAR nor IKR: what they would add is then left out, to the same bits.
     reverse_early, reverse_knee = bool(model.inverse_early_reverse.any()), bool(model.inverse_knee_reverse.any())
     early = 1.0 - model.inverse_early_forward * vbc
@@ -80,19 +100,7 @@ def terminal_currents(
         charge_bc += model.inverse_knee_reverse * backward_slope * bend
     charge_be *= early
     charge_bc *= early
-    share = 1.0 / charge
-    transfer = (forward - backward) * share
-    back = backward / model.reverse_gain + leak_bc
-    back_slope = backward_slope / model.reverse_gain + leak_bc_slope
-    return BipolarCurrents(
-        collector=transfer - back,
-        base=forward / model.forward_gain + leak_be + back,
-        collector_be=(forward_slope - transfer * charge_be) * share,
-        collector_bc=-(backward_slope + transfer * charge_bc) * share - back_slope,
-        base_be=forward_slope / model.forward_gain + leak_be_slope,
-        base_bc=back_slope,
-        charge=charge,
-    )
+    return charge, charge_be, charge_bc
 
 
 def base_conductance(least: Floats, extra: Floats, half_amps: Floats, charge: Floats, base_amps: Floats) -> Floats:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .bipolar import BipolarModel
+from .bipolar import BipolarModel, base_charge
 from .temperature import barrier_shift
 
 __all__ = [
@@ -168,7 +168,7 @@ def base_transit(
     """
     vbe, vbc = volts
     amps, slope = forward
-    charge, charge_be, charge_bc = _base_charge(model, volts, forward, backward)
+    charge, charge_be, charge_bc = base_charge(model, volts, (forward, backward))
     growth, growth_be, growth_bc = _transit_growth(transit, vbc, amps)
     on = vbe > 0.0
     shared = amps * (1.0 + growth) / charge
@@ -177,21 +177,6 @@ def base_transit(
     at_be = transit.forward * np.where(on, shared, amps)
     farads_be = transit.forward * np.where(on, own, slope)
     return at_be, transit.reverse * backward[0], farads_be, transit.reverse * backward[1], transit.forward * cross * on
-
-
-def _base_charge(
-    model: BipolarModel, volts: tuple[Floats, Floats], forward: tuple[Floats, Floats], backward: tuple[Floats, Floats]
-) -> tuple[Floats, Floats, Floats]:
-    """Return the normalised base charge and its slopes over Vbe and Vbc, as in `terminal_currents`."""
-    early = 1.0 / (1.0 - model.inverse_early_forward * volts[1] - model.inverse_early_reverse * volts[0])
-    injected = model.inverse_knee_forward * forward[0] + model.inverse_knee_reverse * backward[0]
-    base4 = np.maximum(1.0 + 4.0 * injected, 1e-12)
-    root = base4**model.knee_power
-    charge = early * (1.0 + root) / 2.0
-    bend = 2.0 * model.knee_power * root / base4
-    over_be = early * (charge * model.inverse_early_reverse + model.inverse_knee_forward * forward[1] * bend)
-    over_bc = early * (charge * model.inverse_early_forward + model.inverse_knee_reverse * backward[1] * bend)
-    return charge, over_be, over_bc
 
 
 def _transit_growth(transit: Transit, vbc: Floats, amps: Floats) -> tuple[Floats, Floats, Floats]:

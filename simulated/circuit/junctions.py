@@ -140,8 +140,10 @@ def limited(new: Floats, old: Floats, scale: Floats, critical: Floats) -> tuple[
     reach = 2.0 * scale
     large = np.abs(new - old) > np.minimum(reach, 1.0)  # downward, a volt is free
     rows = np.flatnonzero(large.any(axis=1))
-    if rows.size in (0, len(new)):
-        return _limited(new, old, scale, critical) if rows.size else (new, np.zeros(new.shape, dtype=bool))
+    if not rows.size:
+        return new, np.zeros(new.shape, dtype=bool)
+    if rows.size == len(new):
+        return _limited(new, old, scale, critical)
     some = (row if row.shape[0] == 1 else row[rows] for row in (new, old, scale, critical))
     volts, cut = new.copy(), np.zeros(new.shape, dtype=bool)
     volts[rows], cut[rows] = _limited(*some)
@@ -149,6 +151,7 @@ def limited(new: Floats, old: Floats, scale: Floats, critical: Floats) -> tuple[
 
 
 def _limited(new: Floats, old: Floats, scale: Floats, critical: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """Return what `limited` does, with a look at everything."""
     upward = np.abs(new - old) > 2.0 * scale
     upward &= new > critical
     floor = np.minimum(-old, 2.0 * old)

@@ -214,7 +214,7 @@ class _Search:
         """Return the step of some lanes, found with row exchanges."""
         stamps, size = self._stamps, right.shape[0]
         where = stretches(take_columns(working.setting.wirings, lanes), lanes.size)
-        values = working.core[:, lanes if working.core.shape[1] > 1 else np.zeros_like(lanes)]
+        values = np.broadcast_to(working.core, (len(working.core), right.shape[1]))[:, lanes]
         values[stamps.sloped] += stamps.slopes.sums(where, line.slopes[:, lanes])
         cells = np.array(stamps.core.cells) - stamps.order.linear
         matrix = np.zeros((lanes.size, size, size))
